@@ -1,0 +1,1 @@
+"""Growth, survival and light as pure functions."""

@@ -1,0 +1,1 @@
+"""Entities of a coral farm, units and weeks. Knows nothing of files or solvers."""

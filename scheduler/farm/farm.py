@@ -1,0 +1,236 @@
+"""The whole farm: every table of the farm book, and the look-ups everybody needs."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, fields
+from datetime import date, timedelta
+from functools import cached_property
+from typing import Any
+
+from scheduler.farm.blocks import Block, Position, parse_block
+from scheduler.farm.coral import Colony, Group, GroupPair, Lot, SizeClass, Strain, Traits, TraitSource
+from scheduler.farm.people import Absence, Person, Session, StandingWork
+from scheduler.farm.rows import Row
+from scheduler.farm.settings import Settings
+from scheduler.farm.space import LightReading, Rack, Tank, WaterSystem
+from scheduler.farm.trade import Channel, Closure, Market, Order, Pin, Supply
+from scheduler.farm.weeks import Weeks, next_monday
+
+TABLES: dict[str, type[Row]] = {
+    cls.SHEET: cls
+    for cls in (
+        Settings, WaterSystem, Tank, Rack, LightReading, Group, Strain, TraitSource, GroupPair, SizeClass, Colony, Lot,
+        Person, Absence, StandingWork, Session, Channel, Closure, Order, Market, Supply, Pin,
+    )
+}  # fmt: skip
+"""Every table of a farm book by sheet name, in the order of the sheets."""
+
+
+@dataclass(frozen=True, eq=False)
+class Farm:
+    """An immutable farm. The fields are the tables of the book, named like its sheets.
+
+    Two farms are the same if their ``fingerprint`` is; ``==`` means identity, so that look-ups can be cached.
+    """
+
+    settings: Settings
+    systems: tuple[WaterSystem, ...] = ()
+    tanks: tuple[Tank, ...] = ()
+    racks: tuple[Rack, ...] = ()
+    light: tuple[LightReading, ...] = ()
+    groups: tuple[Group, ...] = ()
+    strains: tuple[Strain, ...] = ()
+    sources: tuple[TraitSource, ...] = ()
+    pairs: tuple[GroupPair, ...] = ()
+    classes: tuple[SizeClass, ...] = ()
+    colonies: tuple[Colony, ...] = ()
+    lots: tuple[Lot, ...] = ()
+    people: tuple[Person, ...] = ()
+    absences: tuple[Absence, ...] = ()
+    standing: tuple[StandingWork, ...] = ()
+    sessions: tuple[Session, ...] = ()
+    channels: tuple[Channel, ...] = ()
+    ship_calendar: tuple[Closure, ...] = ()
+    orders: tuple[Order, ...] = ()
+    market: tuple[Market, ...] = ()
+    supplies: tuple[Supply, ...] = ()
+    pins: tuple[Pin, ...] = ()
+
+    # ---- identity -------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def fingerprint(self) -> str:
+        """SHA-256 over every value of every table, the same for a workbook and its CSV folder."""
+        digest = hashlib.sha256()
+        for field in fields(self):
+            value: Any = getattr(self, field.name)
+            rows: Iterable[Row] = (value,) if isinstance(value, Row) else value
+            for row in rows:
+                digest.update(f"{field.name}:{row.model_dump_json()}\n".encode())
+        return digest.hexdigest()
+
+    @cached_property
+    def weeks(self) -> Weeks:
+        """The horizon."""
+        s = self.settings
+        monday = s.plan_monday or next_monday(s.book_date)
+        return Weeks(monday, s.horizon_weeks, min(s.near_weeks, s.horizon_weeks))
+
+    # ---- look-ups by name -----------------------------------------------------------------------------------------
+
+    @cached_property
+    def system(self) -> dict[str, WaterSystem]:
+        """Water systems by name."""
+        return {r.system: r for r in self.systems}
+
+    @cached_property
+    def tank(self) -> dict[str, Tank]:
+        """Tanks by name."""
+        return {r.tank: r for r in self.tanks}
+
+    @cached_property
+    def rack(self) -> dict[str, Rack]:
+        """Racks by name."""
+        return {r.rack: r for r in self.racks}
+
+    @cached_property
+    def group(self) -> dict[str, Group]:
+        """Groups by name."""
+        return {r.group: r for r in self.groups}
+
+    @cached_property
+    def strain(self) -> dict[str, Strain]:
+        """Strains by id."""
+        return {r.strain: r for r in self.strains}
+
+    @cached_property
+    def colony(self) -> dict[str, Colony]:
+        """Colonies by name."""
+        return {r.colony: r for r in self.colonies}
+
+    @cached_property
+    def lot(self) -> dict[str, Lot]:
+        """Lots now on racks by label code."""
+        return {r.lot: r for r in self.lots}
+
+    @cached_property
+    def person(self) -> dict[str, Person]:
+        """People by name."""
+        return {r.person: r for r in self.people}
+
+    @cached_property
+    def channel(self) -> dict[str, Channel]:
+        """Channels by name."""
+        return {r.channel: r for r in self.channels}
+
+    @cached_property
+    def order(self) -> dict[str, Order]:
+        """Orders by number."""
+        return {r.order: r for r in self.orders}
+
+    # ---- corals ---------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def _traits(self) -> dict[str, Traits]:
+        found = {}
+        for strain in self.strains:
+            group = self.group[strain.group]
+            own = {name: getattr(strain, name) for name in Traits.model_fields}
+            merged = {n: getattr(group, n) if v is None else v for n, v in own.items()}
+            found[strain.strain] = Traits.model_construct(**merged)
+        return found
+
+    def traits(self, strain: str) -> Traits:
+        """A strain's traits: its own where given, else its group's."""
+        return self._traits[strain]
+
+    @cached_property
+    def _classes(self) -> dict[str, tuple[SizeClass, ...]]:
+        found = {}
+        for strain in self.strains:
+            rows = {c.size_class: c for c in self.classes if c.group == strain.group and c.strain is None}
+            rows |= {c.size_class: c for c in self.classes if c.strain == strain.strain}
+            found[strain.strain] = tuple(sorted(rows.values(), key=lambda c: (c.min_mm, c.size_class)))
+        return found
+
+    def size_classes(self, strain: str) -> tuple[SizeClass, ...]:
+        """A strain's size classes from the smallest up."""
+        return self._classes[strain]
+
+    def size_class(self, strain: str, name: str) -> SizeClass | None:
+        """One size class of a strain."""
+        return next((c for c in self._classes[strain] if c.size_class == name), None)
+
+    def lot_blocks(self, lot: Lot) -> tuple[Block, ...]:
+        """The blocks a lot on the racks stands in."""
+        traits = self.traits(lot.strain)
+        return tuple(parse_block(text, traits.plug_rows, traits.plug_cols) for text in lot.blocks)
+
+    @cached_property
+    def _pairs(self) -> dict[frozenset[str], GroupPair]:
+        return {frozenset((p.group_a, p.group_b)): p for p in self.pairs}
+
+    def clear_positions(self, strain_a: str, strain_b: str, pitch_mm: float) -> int:
+        """L4: clear positions wanted between lots of two strains on a rack of that pitch; 0 within a strain."""
+        if strain_a == strain_b:
+            return 0
+        pair = self._pairs.get(frozenset((self.strain[strain_a].group, self.strain[strain_b].group)))
+        if pair is not None and pair.get_along:
+            return 0
+        reach = max(self._traits[strain_a].reach_mm, self._traits[strain_b].reach_mm)
+        return math.ceil(round(reach / pitch_mm, 9))
+
+    def apart(self, group_a: str, group_b: str) -> str | None:
+        """L7: ``"tank"`` or ``"system"`` where two groups may not share one, else ``None``."""
+        pair = self._pairs.get(frozenset((group_a, group_b)))
+        return pair.apart if pair is not None else None
+
+    # ---- water, tanks, light --------------------------------------------------------------------------------------
+
+    def system_of_tank(self, tank: str) -> str:
+        """Water system of a tank."""
+        return self.tank[tank].system
+
+    def system_of_rack(self, rack: str) -> str:
+        """Water system of a rack."""
+        return self.tank[self.rack[rack].tank].system
+
+    def may_settle_in(self, home: str, other: str) -> bool:
+        """L6: whether fresh frags from system ``home`` may settle in system ``other``."""
+        return home == other or other in self.system[home].feeds
+
+    def in_quarantine(self, system: str, week: int) -> bool:
+        """S3: quarantined in that week; clean from the week that starts on or after the release date."""
+        row = self.system[system]
+        return row.quarantined and (row.release_date is None or self.weeks.monday(week) < row.release_date)
+
+    def on_hold(self, system: str, week: int) -> bool:
+        """S3: on hold in that week (any day of it before ``hold_until``)."""
+        until = self.system[system].hold_until
+        return until is not None and self.weeks.monday(week) < until
+
+    def tank_closed(self, tank: str, week: int) -> bool:
+        """L9: takes nothing new in that week (any day of it closed)."""
+        row = self.tank[tank]
+        if row.closed_from is None and row.closed_to is None:
+            return False
+        first, last = self.weeks.monday(week), self.weeks.monday(week) + timedelta(days=6)
+        return (row.closed_from is None or row.closed_from <= last) and (row.closed_to is None or row.closed_to >= first)
+
+    def reading(self, rack: str, day: date) -> LightReading | None:
+        """The newest reading of a rack on or before a day; the earliest one if all are later."""
+        rows = sorted((r for r in self.light if r.rack == rack), key=lambda r: r.from_date)
+        past = [r for r in rows if r.from_date <= day]
+        return past[-1] if past else (rows[0] if rows else None)
+
+    @cached_property
+    def mothers_on_racks(self) -> dict[str, tuple[tuple[Colony, tuple[Position, ...]], ...]]:
+        """By rack: colonies standing on it with the positions they cover."""
+        found: dict[str, list[tuple[Colony, tuple[Position, ...]]]] = {}
+        for colony in self.colonies:
+            if colony.rack and colony.block:
+                found.setdefault(colony.rack, []).append((colony, colony.block.positions()))
+        return {rack: tuple(rows) for rack, rows in found.items()}
