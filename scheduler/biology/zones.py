@@ -95,6 +95,6 @@ def zone_of(farm: Farm, rack: str, positions: Iterable[Position]) -> str:
     return min(counts, key=lambda z: (-counts[z], table[z].par_in(1), z))
 
 
-def zone_racks(farm: Farm, zone: Zone) -> tuple[str, ...]:
+def zone_racks(zone: Zone) -> tuple[str, ...]:
     """Racks that have positions in a zone."""
     return tuple(dict.fromkeys(rack for rack, _ in zone.positions))

@@ -1,1 +1,1 @@
-"""week."""
+"""The near weeks: colonies to sessions and people, lots to racks."""

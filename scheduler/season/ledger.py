@@ -1,0 +1,172 @@
+"""What is already promised: positions, market, boxes and hours by week, so that one more cut or sale can be tested."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from typing import Any
+
+from scheduler.biology.life import Life
+from scheduler.biology.zones import Zone, zones
+from scheduler.farm.farm import Farm
+from scheduler.farm.hours import CARING, PACKING, Kind, bench_offers, missing_minutes, outside_offers
+from scheduler.farm.trade import Market
+from scheduler.farm.work import packing_days, standing_minutes
+
+MARGIN = 0.5
+"""Minutes kept in hand, so that rounding to seconds elsewhere never breaks a limit."""
+
+
+def market_quantity(farm: Farm, year_month: tuple[int, int], *, group: str | None = None, strain: str | None = None, size_class: str | None = None) -> float | None:  # noqa: E501
+    """Market of a full calendar month: the month's own row, else the row for every month, else ``None``."""
+    rows: list[Market] = [
+        m for m in farm.market if (m.group, m.strain, m.size_class) == (group, strain, size_class if strain else m.size_class)
+    ]
+    own = [m for m in rows if m.month == year_month[1]]
+    general = [m for m in rows if m.month is None]
+    chosen = own or general
+    return chosen[0].quantity if chosen else None
+
+
+class Ledger:
+    """Running totals over the horizon. Weeks run 1..horizon."""
+
+    def __init__(self, farm: Farm) -> None:
+        self.farm = farm
+        self.weeks = farm.weeks
+        self.zones = zones(farm)
+        self.zone_held: dict[tuple[str, int], float] = defaultdict(float)
+        self.fresh: dict[tuple[str, int], int] = defaultdict(int)
+        self.outside: dict[int, dict[Kind, float]] = {}
+        self.bench: dict[int, dict[Kind, float]] = defaultdict(dict)
+        self.boxes: dict[tuple[str, int], float] = defaultdict(float)
+        self.sold: dict[tuple[tuple[int, int], str, str], float] = defaultdict(float)
+        self.sold_group: dict[tuple[tuple[int, int], str], float] = defaultdict(float)
+        self.end_frags: dict[str, float] = defaultdict(float)
+        self.tank_groups: dict[tuple[str, int], set[str]] = defaultdict(set)
+        for week in self.weeks.all:
+            need = standing_minutes(farm, week)
+            self.outside[week] = {CARING: need["care"], PACKING: need["pack"]}
+        for zone in self.zones.values():
+            for week in self.weeks.all:
+                self.zone_held[zone.id, week] = float(zone.mothers)
+        self._offers = {week: outside_offers(farm, week) for week in self.weeks.all}
+        self._bench_offers = {week: bench_offers(farm, week) for week in self.weeks.all}
+        self.system_limit = {
+            s.system: (1 - farm.settings.keep_free_share) * sum(z.capacity for z in self.zones.values() if z.system == s.system)
+            for s in farm.systems
+        }
+
+    # ---- taking back ------------------------------------------------------------------------------------------------
+
+    def snapshot(self) -> dict[str, Any]:
+        """A copy of all running totals."""
+        return {
+            "zone_held": self.zone_held.copy(),
+            "fresh": self.fresh.copy(),
+            "outside": {w: dict(need) for w, need in self.outside.items()},
+            "bench": defaultdict(dict, {w: dict(need) for w, need in self.bench.items()}),
+            "boxes": self.boxes.copy(),
+            "sold": self.sold.copy(),
+            "sold_group": self.sold_group.copy(),
+            "end_frags": self.end_frags.copy(),
+            "tank_groups": defaultdict(set, {k: set(v) for k, v in self.tank_groups.items()}),
+        }
+
+    def restore(self, before: dict[str, Any]) -> None:
+        """Go back to a snapshot."""
+        self.__dict__.update(before)
+
+    # ---- positions ------------------------------------------------------------------------------------------------
+
+    def system_held(self, system: str, week: int) -> float:
+        """Positions held in a water system."""
+        return sum(self.zone_held[z.id, week] for z in self.zones.values() if z.system == system)
+
+    def room(self, zone: Zone, weeks: Iterable[int]) -> float:
+        """Positions still free for more in every one of the weeks, by the zone's and the system's limit."""
+        limit = self.farm.settings.usable_share * zone.capacity
+        return min(
+            (
+                min(limit - self.zone_held[zone.id, w], self.system_limit[zone.system] - self.system_held(zone.system, w))
+                for w in weeks
+            ),
+            default=0.0,
+        )
+
+    def hold(self, zone: str, lot: Life, area: int, left: dict[int, int], sign: int = 1) -> None:
+        """Enter (or take back) a lot's positions: pieces left by week, whole in near weeks, by the last count later."""
+        near = self.weeks.near_weeks
+        for week, pieces in left.items():
+            share = 1.0 if week in near else float(lot.held[week])
+            self.zone_held[zone, week] += sign * pieces * share * area
+
+    # ---- hours ----------------------------------------------------------------------------------------------------
+
+    def outside_fits(self, week: int, kind: Kind, minutes: float) -> bool:
+        """Whether more packing or care fits outside sessions."""
+        need = dict(self.outside[week])
+        need[kind] = need.get(kind, 0.0) + minutes + MARGIN
+        return missing_minutes(need, self._offers[week]) <= 0
+
+    def bench_fits(self, week: int, more: dict[Kind, float]) -> bool:
+        """Whether more bench work fits a later week."""
+        need = dict(self.bench[week])
+        for kind, minutes in more.items():
+            need[kind] = need.get(kind, 0.0) + minutes
+        need = {k: v + MARGIN for k, v in need.items()}
+        return missing_minutes(need, self._bench_offers[week]) <= 0
+
+    def care_fits(self, week: int, minutes: float) -> bool:
+        """Whether more care (moves, counting) fits outside sessions."""
+        return self.outside_fits(week, CARING, minutes)
+
+    def add_bench(self, week: int, more: dict[Kind, float]) -> None:
+        """Enter bench work."""
+        for kind, minutes in more.items():
+            self.bench[week][kind] = self.bench[week].get(kind, 0.0) + minutes
+
+    # ---- market ---------------------------------------------------------------------------------------------------
+
+    def market_room(self, month: tuple[int, int], strain: str, size_class: str) -> float:
+        """Frags of a class that still sell at list price in a month of the horizon (part months pro rata)."""
+        part = self.weeks.planned_in_month(month) / self.weeks.weeks_in_month(month)
+        own = (market_quantity(self.farm, month, strain=strain, size_class=size_class) or 0.0) * part
+        group = self.farm.strain[strain].group
+        limit = market_quantity(self.farm, month, group=group)
+        room = own - self.sold[month, strain, size_class]
+        if limit is not None:
+            room = min(room, limit * part - self.sold_group[month, group])
+        return max(0.0, room)
+
+    def end_room(self, strain: str) -> float:
+        """Frags of a strain that the months after the horizon still take."""
+        year, month = self.weeks.months[-1]
+        total = 0.0
+        for step in range(1, self.farm.settings.end_months + 1):
+            later = (year + (month - 1 + step) // 12, (month - 1 + step) % 12 + 1)
+            for c in self.farm.size_classes(strain):
+                total += market_quantity(self.farm, later, strain=strain, size_class=c.size_class) or 0.0
+        return max(0.0, total - self.end_frags[strain])
+
+    # ---- packing --------------------------------------------------------------------------------------------------
+
+    def pieces_packable(self, channel: str, week: int, alive: float) -> int:
+        """How many more pieces of that survival can be packed for a channel in a week: boxes and hours."""
+        row, s = self.farm.channel[channel], self.farm.settings
+        days = len(packing_days(self.farm, channel, week))
+        if not days or alive <= 0:
+            return 0
+        frags = (row.boxes_per_day * days - self.boxes[channel, week]) * row.frags_per_box
+        per_frag = s.pack_frag_minutes + s.pack_box_minutes / row.frags_per_box
+        most = int(max(0.0, frags) / alive + 1e-9)
+        while most > 0 and not self.outside_fits(week, PACKING, most * alive * per_frag):
+            most = most * 4 // 5 if most > 5 else most - 1
+        return most
+
+    def pack(self, channel: str, week: int, frags: float) -> None:
+        """Enter packed frags."""
+        row, s = self.farm.channel[channel], self.farm.settings
+        self.boxes[channel, week] += frags / row.frags_per_box
+        minutes = frags * (s.pack_frag_minutes + s.pack_box_minutes / row.frags_per_box)
+        self.outside[week][PACKING] += minutes

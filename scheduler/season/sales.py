@@ -1,0 +1,278 @@
+"""Where the pieces of a lot go: to orders first, then to the market month by month, else left, discounted or cleared.
+
+A plain forward pass: each lot takes the best options still open when its turn comes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from scheduler.biology.life import Life
+from scheduler.biology.service import pieces_to_start
+from scheduler.farm.farm import Farm
+from scheduler.farm.hours import CARING
+from scheduler.farm.trade import Order
+from scheduler.farm.work import first_late_week, may_deliver, packing_days
+from scheduler.plan.model import Sale
+from scheduler.season.ledger import Ledger
+from scheduler.season.worth import Worth
+
+RENT_SHARE = 0.15
+"""A position is charged this share of a typical piece's worth over a typical stay: enough to prefer selling to storing."""
+
+
+@dataclass
+class Growing:
+    """A lot with pieces not routed yet. ``first`` is the first week it is on racks."""
+
+    id: str
+    strain: str
+    pieces: int
+    life: Life
+    system: str
+    zone: str
+    first: int
+    is_new: bool
+    sales: list[Sale] = field(default_factory=list)
+
+    @property
+    def unrouted(self) -> int:
+        """Pieces without a route."""
+        return self.pieces - sum(s.pieces for s in self.sales)
+
+    def left(self, last: int) -> dict[int, int]:
+        """Pieces on racks after the sales of each week, first..last."""
+        return {w: self.pieces - sum(s.pieces for s in self.sales if s.week <= w) for w in range(self.first, last + 1)}
+
+
+@dataclass(frozen=True)
+class _Option:
+    value: float
+    week: int
+    route: Literal["market", "clear", "stay"]
+    size_class: str
+    listed: bool
+
+
+class Seller:
+    """Routes pieces of lots and keeps the ledger true."""
+
+    def __init__(self, farm: Farm, worth: Worth, ledger: Ledger) -> None:
+        self.farm = farm
+        self.worth = worth
+        self.ledger = ledger
+        self.weeks = farm.weeks
+        self.market_channels = [c.channel for c in farm.channels if c.market]
+        self.order_need: dict[str, float] = {o.order: float(o.quantity) for o in farm.orders}
+
+    # ---- what is allowed ------------------------------------------------------------------------------------------
+
+    def may_leave(self, lot: Growing, week: int) -> bool:
+        """S3 and pins: not from quarantine, not on hold, not pinned."""
+        if self.farm.in_quarantine(lot.system, week) or self.farm.on_hold(lot.system, week):
+            return False
+        for pin in self.farm.pins:
+            if pin.kind in ("no sale", "hold lot") and pin.lot == lot.id and _pin_covers(self.farm, pin.from_date, pin.to_date, week):
+                return False
+        return True
+
+    def may_sell(self, lot: Growing, size_class: str, week: int) -> bool:
+        """O1 for order and market: class reached, not too old, may leave."""
+        young = lot.life.age[week] <= self.farm.settings.max_rack_weeks
+        return young and lot.life.reached(size_class, week) and week >= lot.first and self.may_leave(lot, week)
+
+    # ---- orders ---------------------------------------------------------------------------------------------------
+
+    def fill_orders(self, lots: list[Growing]) -> None:
+        """Give lots to orders, earliest due first; each order takes the earliest ready lots of its strain, then substitutes."""
+        for order in sorted(self.farm.orders, key=lambda o: (o.due, o.order)):
+            self._fill(order, lots)
+
+    def _fill(self, order: Order, lots: list[Growing]) -> None:
+        need = self.order_need[order.order]
+        if need <= 1e-6:
+            return
+        late = first_late_week(self.farm, order.order)
+        deliverable = [w for w in self.weeks.all if may_deliver(self.farm, order.order, w)]
+        on_time = [w for w in deliverable if w < late]
+        for weeks in (on_time[::-1][:1] + on_time, [w for w in deliverable if w >= late]):
+            if not order.partial_ok:
+                if self._fill_whole(order, lots, dict.fromkeys(weeks)):
+                    return
+                continue
+            for week in dict.fromkeys(weeks):
+                for lot in self._candidates(order, lots, week):
+                    need = self.order_need[order.order]
+                    if need <= 1e-6:
+                        return
+                    self._deliver(order, lot, week, need)
+
+    def _candidates(self, order: Order, lots: list[Growing], week: int) -> list[Growing]:
+        wanted = (order.strain, *order.substitutes)
+        able = [
+            lot
+            for lot in lots
+            if lot.strain in wanted and lot.unrouted > 0 and self.may_sell(lot, order.size_class, week)
+            and self._order_pays(order, lot)
+        ]
+        return sorted(able, key=lambda x: (wanted.index(x.strain), -x.life.age[week], x.id))
+
+    def _order_pays(self, order: Order, lot: Growing) -> bool:
+        best = max((float(c.discount_price) for c in self.farm.size_classes(lot.strain) if lot.life.ready.get(c.size_class)), default=0.0)
+        return float(order.price + self.farm.settings.short_cost) >= best
+
+    def _wanted(self, order: Order, alive: float, need: float) -> int:
+        level = self.farm.settings.service_level
+        return pieces_to_start(max(1, round(need)), min(1.0, round(alive, 9)), level)
+
+    def _deliver(self, order: Order, lot: Growing, week: int, need: float) -> int:
+        good = self.farm.traits(lot.strain).good_share
+        graded = float(lot.life.alive[week]) * good
+        if graded <= 0:
+            return 0
+        wanted = self._wanted(order, graded, need)
+        pieces = min(lot.unrouted, wanted, self.ledger.pieces_packable(order.channel, week, float(lot.life.alive[week])))
+        if pieces <= 0:
+            return 0
+        self._sell(lot, week, "order", order.size_class, order.channel, pieces, order.order)
+        self.order_need[order.order] = max(0.0, need - pieces * graded) if pieces < wanted else 0.0
+        return pieces
+
+    def _fill_whole(self, order: Order, lots: list[Growing], weeks: dict[int, None]) -> bool:
+        """Deliver an order that refuses parts in one week, or not at all."""
+        for week in weeks:
+            chosen: list[tuple[Growing, int]] = []
+            need, packable = float(order.quantity), None
+            for lot in self._candidates(order, lots, week):
+                graded = float(lot.life.alive[week]) * self.farm.traits(lot.strain).good_share
+                if packable is None:
+                    packable = self.ledger.pieces_packable(order.channel, week, float(lot.life.alive[week]))
+                pieces = min(lot.unrouted, self._wanted(order, graded, need), packable)
+                if pieces > 0:
+                    chosen.append((lot, pieces))
+                    need -= pieces * graded
+                    packable -= pieces
+                if need <= 0:
+                    break
+            if need <= -1e-6 or (chosen and abs(need) <= 1e-9):
+                for lot, pieces in chosen:
+                    self._sell(lot, week, "order", order.size_class, order.channel, pieces, order.order)
+                self.order_need[order.order] = 0.0
+                return True
+        return False
+
+    # ---- market ---------------------------------------------------------------------------------------------------
+
+    def sell_rest(self, lot: Growing) -> None:
+        """Route a lot's remaining pieces by value: list price while the market takes them, else left, discounted or cleared."""
+        for option in sorted(self._options(lot), key=lambda o: (-o.value, o.week, o.size_class)):
+            if lot.unrouted <= 0 or option.value <= 0:
+                break
+            if option.route == "stay":
+                frags = float(lot.life.alive[self.weeks.count])
+                pieces = min(lot.unrouted, int(self.ledger.end_room(lot.strain) / max(frags, 1e-9) + 1e-9))
+                self.ledger.end_frags[lot.strain] += pieces * frags
+                self._stay(lot, pieces)
+                continue
+            self._sell_option(lot, option)
+        self._unstay(lot)
+
+    def _stay(self, lot: Growing, pieces: int) -> None:
+        if pieces > 0:
+            last = self.weeks.count
+            lot.sales.append(Sale.model_construct(lot=lot.id, week=last + 1, route="clear", size_class="", order=None, channel="", pieces=pieces))
+
+    def _unstay(self, lot: Growing) -> None:
+        lot.sales[:] = [s for s in lot.sales if s.week <= self.weeks.count]
+
+    def _sell_option(self, lot: Growing, option: _Option) -> None:
+        alive = float(lot.life.alive[option.week])
+        good = self.farm.traits(lot.strain).good_share
+        for channel in self.market_channels:
+            most = min(lot.unrouted, self.ledger.pieces_packable(channel, option.week, alive))
+            if option.listed:
+                room = self.ledger.market_room(self.weeks.month(option.week), lot.strain, option.size_class)
+                most = min(most, int(room / max(alive * good, 1e-9) + 1e-9))
+            if most > 0:
+                route: Literal["market", "clear"] = "clear" if option.route == "clear" else "market"
+                self._sell(lot, option.week, route, option.size_class, channel, most, None)
+
+    def _options(self, lot: Growing) -> list[_Option]:
+        found: list[_Option] = []
+        rent = self.rent(lot.strain)
+        open_weeks = [
+            w
+            for w in range(lot.first, self.weeks.count + 1)
+            if any(packing_days(self.farm, c, w) for c in self.market_channels) and self.may_leave(lot, w)
+        ]
+        old = self.farm.settings.max_rack_weeks
+        for week in open_weeks:
+            alive = float(lot.life.alive[week])
+            stay = (week - lot.first) * rent
+            if lot.life.age[week] > old:
+                row = clearing_class(self.farm, lot.strain, lot.life, week)
+                price = float(self.farm.size_class(lot.strain, row).discount_price) if row else 0.0  # type: ignore[union-attr]
+                found.append(_Option(alive * (price - self.worth.packing_cost()) - stay, week, "clear", row, False))
+                break
+            for c in self.farm.size_classes(lot.strain):
+                if lot.life.reached(c.size_class, week):
+                    for listed in (True, False):
+                        price = self.worth.graded_price(lot.strain, c.size_class, discount=not listed)
+                        value = alive * (price - self.worth.packing_cost()) - stay
+                        found.append(_Option(value, week, "market", c.size_class, listed))
+        last = self.weeks.count
+        if lot.life.age[last] <= old and lot.life.ready:
+            first = min(lot.life.ready, key=lambda k: lot.life.ready[k])
+            reached = [c.size_class for c in self.farm.size_classes(lot.strain) if lot.life.reached(c.size_class, last)]
+            name = reached[-1] if reached else first
+            alive = float(lot.life.alive[last] if reached else lot.life.alive_when_ready[first])
+            value = alive * (self.worth.graded_price(lot.strain, name) - self.worth.packing_cost())
+            value = value * self.farm.settings.end_frag_share - (last - lot.first) * rent
+            found.append(_Option(value, last + 1, "stay", name, False))
+        return found
+
+    def rent(self, strain: str) -> float:
+        """What holding one plug of a strain for a week is taken to cost, money."""
+        traits = self.farm.traits(strain)
+        classes = self.farm.size_classes(strain)
+        typical = float(classes[0].list_price) if classes else 0.0
+        return RENT_SHARE * typical * traits.plug_rows * traits.plug_cols / 26
+
+    def _sell(
+        self, lot: Growing, week: int, route: Literal["order", "market", "clear"], size_class: str, channel: str, pieces: int, order: str | None
+    ) -> None:
+        lot.sales.append(
+            Sale(lot=lot.id, week=week, route=route, size_class=size_class, order=order, channel=channel, pieces=pieces)
+        )
+        alive = float(lot.life.alive[week])
+        self.ledger.pack(channel, week, pieces * alive)
+        if route == "market":
+            month = self.weeks.month(week)
+            graded = pieces * alive * self.farm.traits(lot.strain).good_share
+            self.ledger.sold[month, lot.strain, size_class] += graded
+            self.ledger.sold_group[month, self.farm.strain[lot.strain].group] += graded
+
+    # ---- counting -------------------------------------------------------------------------------------------------
+
+    def enter_counts(self, lot: Growing, sign: int = 1) -> None:
+        """Enter the minutes for counting a lot each time it has stood ``count_weeks`` while pieces are left."""
+        every = self.farm.settings.count_weeks
+        for week, left in lot.left(self.weeks.count).items():
+            age = lot.life.age[week]
+            if left > 0 and age > 0 and age % every == 0:
+                self.ledger.outside[week][CARING] += sign * self.farm.settings.count_lot_minutes
+
+
+def _pin_covers(farm: Farm, start: object, end: object, week: int) -> bool:
+    days = farm.weeks.days(week)
+    return (start is None or days[-1] >= start) and (end is None or days[0] <= end)  # type: ignore[operator]
+
+
+def clearing_class(farm: Farm, strain: str, found: Life, week: int) -> str:
+    """The class whose discount price a cleared lot gets: the largest reached by then, else the smallest."""
+    classes = farm.size_classes(strain)
+    reached = [c.size_class for c in classes if found.reached(c.size_class, week)]
+    return reached[-1] if reached else (classes[0].size_class if classes else "")
+
+

@@ -1,0 +1,187 @@
+"""The one place that runs CP-SAT and sets its parameters."""
+
+from __future__ import annotations
+
+import queue
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from scheduler.errors import NoPlanFound
+from scheduler.solving.limits import Limits, Outcome, Progress, Status
+
+_POLL_SECONDS = 0.05
+_News = tuple[float | None, float | None, float]
+_STATUS: dict[Any, Status] = {
+    cp_model.OPTIMAL: "optimal",
+    cp_model.FEASIBLE: "feasible",
+    cp_model.INFEASIBLE: "infeasible",
+    cp_model.UNKNOWN: "unknown",
+}
+
+
+@dataclass(frozen=True)
+class Solved:
+    """An outcome and, if there is one, the solution behind it."""
+
+    outcome: Outcome
+    _solver: cp_model.CpSolver
+
+    def value(self, var: Any) -> int:
+        """Value of a variable or linear expression. Raises ``ValueError`` if there is no solution."""
+        if not self.outcome.found:
+            raise ValueError(f"no solution to read from: {self.outcome.outcome} ({self.outcome.reason})")
+        return int(self._solver.value(var))
+
+
+def solve(
+    model: cp_model.CpModel,
+    limits: Limits,
+    *,
+    stage: str,
+    progress: Progress | None = None,
+    stop: threading.Event | None = None,
+) -> Solved:
+    """Solve a model within limits; the best solution found survives a limit, ``stop`` and Ctrl-C.
+
+    ``stage`` names the solve for ``progress``. Ctrl-C ends the search, not the program: the outcome's reason is then
+    ``interrupted``. "Infeasible" is reported only after a second run without presolve says so too (it gets the same limits
+    again); where the second run knows otherwise, its word counts. Raises ``ValueError`` for an invalid model and
+    ``NoPlanFound`` when the solver itself fails.
+    """
+    fault = model.validate()
+    if fault:
+        raise ValueError(f"{stage}: {fault}")
+    first = _Run(model, limits, stage, progress, stop).solved()
+    if first.outcome.outcome != "infeasible":
+        return first
+    again = _Run(model, limits, stage, progress, stop, presolve=False).solved()
+    seconds = first.outcome.seconds + again.outcome.seconds
+    outcome = replace(again.outcome, seconds=seconds)
+    if outcome.outcome == "unknown" and outcome.reason != "interrupted":
+        outcome = replace(outcome, reason="infeasible not confirmed")
+    return Solved(outcome, again._solver)
+
+
+def _configured(limits: Limits, presolve: bool) -> cp_model.CpSolver:
+    solver = cp_model.CpSolver()
+    p = solver.parameters
+    p.num_workers = limits.workers
+    p.random_seed = limits.seed
+    p.linearization_level = 2
+    p.cp_model_presolve = presolve
+    p.catch_sigint_signal = False  # Ctrl-C is Python's to see
+    if limits.seconds is not None:
+        p.max_time_in_seconds = limits.seconds
+    if limits.deterministic is not None:
+        p.max_deterministic_time = limits.deterministic
+    return solver
+
+
+class _Solutions(cp_model.CpSolverSolutionCallback):
+    """Notes each better solution; does nothing else while the solver waits."""
+
+    def __init__(self, note: Callable[[float | None, float | None], None]) -> None:
+        super().__init__()
+        self._note = note
+
+    def on_solution_callback(self) -> None:
+        self._note(self.objective_value, self.best_objective_bound)
+
+
+class _Run:
+    """One run of the solver in a thread of its own, watched from the calling thread."""
+
+    def __init__(
+        self,
+        model: cp_model.CpModel,
+        limits: Limits,
+        stage: str,
+        progress: Progress | None,
+        stop: threading.Event | None,
+        presolve: bool = True,
+    ) -> None:
+        self._model, self._limits, self._stage, self._progress, self._stop = model, limits, stage, progress, stop
+        self._solver = _configured(limits, presolve)
+        self._news: queue.SimpleQueue[_News] = queue.SimpleQueue()
+        self._value: float | None = None
+        self._bound: float | None = None
+        self._status: Any = cp_model.UNKNOWN
+        self._failure: BaseException | None = None
+        self._interrupted = False
+        self._start = time.monotonic()
+
+    def solved(self) -> Solved:
+        """Run to the end and sum up."""
+        thread = threading.Thread(target=self._work, name=f"solve {self._stage}", daemon=True)
+        thread.start()
+        trouble: BaseException | None = None
+        while thread.is_alive():
+            try:
+                thread.join(_POLL_SECONDS)
+                if trouble is None:
+                    self._tell()
+            except KeyboardInterrupt:
+                self._interrupted = True
+            except Exception as error:  # from the progress callback: the solver has to stop before it is passed on
+                trouble = error
+            if self._stop is not None and self._stop.is_set() and thread.is_alive():
+                self._interrupted = True
+            if self._interrupted or trouble is not None:
+                self._solver.stop_search()
+        if trouble is not None:
+            raise trouble
+        if self._failure is not None:
+            raise NoPlanFound(f"{self._stage}: the solver failed: {self._failure}") from self._failure
+        self._tell()
+        return Solved(self._outcome(), self._solver)
+
+    def _work(self) -> None:
+        try:
+            if self._model.has_objective():
+                self._solver.best_bound_callback = lambda bound: self._note(None, bound)
+                self._status = self._solver.solve(self._model, _Solutions(self._note))
+            else:
+                self._status = self._solver.solve(self._model)
+        except BaseException as error:
+            self._failure = error
+
+    def _note(self, value: float | None, bound: float | None) -> None:
+        self._news.put((value, bound, time.monotonic() - self._start))
+
+    def _tell(self) -> None:
+        while True:
+            try:
+                value, bound, elapsed = self._news.get_nowait()
+            except queue.Empty:
+                return
+            self._value = self._value if value is None else value
+            self._bound = self._bound if bound is None else bound
+            if self._progress is not None:
+                self._progress(self._stage, self._value, self._bound, elapsed)
+
+    def _outcome(self) -> Outcome:
+        seconds = time.monotonic() - self._start
+        status = _STATUS.get(self._status)
+        if status is None:
+            raise NoPlanFound(f"{self._stage}: the solver ended with {self._solver.status_name()}")
+        if status == "infeasible":
+            return Outcome(status, "proved", None, None, seconds)
+        if status == "unknown":
+            return Outcome(status, self._why(), None, self._bound, seconds)
+        reason = "proved" if status == "optimal" else self._why()
+        if not self._model.has_objective():
+            return Outcome("optimal", "proved", 0.0, 0.0, seconds)
+        return Outcome(status, reason, self._solver.objective_value, self._solver.best_objective_bound, seconds)
+
+    def _why(self) -> str:
+        if self._interrupted:
+            return "interrupted"
+        work = self._limits.deterministic
+        if work is not None and self._solver.response_proto.deterministic_time >= work * 0.999:
+            return "work limit"
+        return "time limit"

@@ -1,0 +1,150 @@
+"""What could be done in the near weeks: for each colony and week the pieces, sessions, people and sections. No solver."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import date
+from typing import Protocol
+
+from scheduler.biology.growth import curve, most_pieces, rested_from, season_open, uncut_level
+from scheduler.biology.zones import zones
+from scheduler.farm.blocks import Position
+from scheduler.farm.coral import Colony
+from scheduler.farm.farm import Farm
+from scheduler.farm.hours import cut_kind, mount_kind
+from scheduler.farm.people import BenchSession
+from scheduler.farm.trade import Pin
+from scheduler.farm.work import sessions_in
+from scheduler.week.floor import Floor, Section, sections
+
+
+class NearWorth(Protocol):
+    """What the near weeks need to know of the rest of the season. Money as floats."""
+
+    def piece(self, strain: str, week: int, par_umol: float, *, discount: bool = False) -> float:
+        """Net worth of a fresh piece mounted in a week in light of that PAR."""
+
+    def waiting(self, colony: Colony, week: int, pieces: int) -> float:
+        """Future pieces lost by cutting now (may be negative)."""
+
+    def colony_cost(self, colony: Colony) -> float:
+        """Cost of cutting a colony at all."""
+
+    def list_room(self, strain: str, week: int) -> int:
+        """How many new pieces of a strain cut in the near weeks will still sell at list price."""
+
+
+@dataclass(frozen=True)
+class Option:
+    """A colony that could be cut in a near week."""
+
+    colony: Colony
+    week: int
+    most: int
+    sessions: tuple[BenchSession, ...]
+    places: dict[Section, frozenset[Position]]
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """Why a colony cannot be cut in the near weeks at all."""
+
+    reason: str
+    detail: str
+    ready_week: int | None = None
+
+
+def pin_covers(farm: Farm, pin: Pin, week: int) -> bool:
+    """Whether any day of a week lies within a pin's dates."""
+    days = farm.weeks.days(week)
+    return (pin.from_date is None or days[-1] >= pin.from_date) and (pin.to_date is None or days[0] <= pin.to_date)
+
+
+def capable(farm: Farm, session: BenchSession, skills: Collection[str]) -> tuple[str, ...]:
+    """People present at a session who have all the skills."""
+    return tuple(p for p in session.people if set(skills) <= set(farm.person[p].skills))
+
+
+def usable_sessions(farm: Farm, colony: Colony, week: int) -> tuple[BenchSession, ...]:
+    """S2, S4: sessions of a week offering the colony's method with somebody to cut and somebody to mount."""
+    method = farm.traits(colony.strain).method
+    return tuple(
+        s
+        for s in sessions_in(farm, week)
+        if method in s.methods and capable(farm, s, cut_kind(farm, colony.strain)) and capable(farm, s, mount_kind(farm, colony.strain))
+    )
+
+
+def _kept_free(farm: Farm, section: Section, week: int, pins: Collection[str]) -> bool:
+    tank = farm.rack[section.rack].tank
+    first = farm.weeks.monday(week)
+    return any(
+        p.kind == "keep free" and p.pin in pins and (p.rack == section.rack or p.tank == tank) and (p.to_date is None or first <= p.to_date)
+        for p in farm.pins
+    )
+
+
+def places(farm: Farm, floor: Floor, colony: Colony, week: int, pins: Collection[str]) -> dict[Section, frozenset[Position]]:
+    """L2, L4, L6, L7, L8, L9, plug kind and keep-free pins: sections a colony's frags could settle in, with their positions."""
+    traits = farm.traits(colony.strain)
+    group = farm.strain[colony.strain].group
+    home = farm.system_of_tank(colony.tank)
+    table = zones(farm)
+    found = {}
+    for section in sections(farm):
+        rack, zone = farm.rack[section.rack], table[section.zone]
+        if not farm.may_settle_in(home, zone.system) or rack.flow not in traits.flow_settling:
+            continue
+        if traits.plug_kind not in rack.plug_kinds or farm.tank_closed(rack.tank, week) or _kept_free(farm, section, week, pins):
+            continue
+        if any(_clash(farm, floor, group, rack.tank, t.tank, week) for t in farm.tanks):
+            continue
+        positions = floor.settling(colony, week, section)
+        if len(positions) >= traits.min_pieces * traits.plug_rows * traits.plug_cols:
+            found[section] = positions
+    return found
+
+
+def _clash(farm: Farm, floor: Floor, group: str, tank: str, other: str, week: int) -> bool:
+    if farm.system_of_tank(tank) != farm.system_of_tank(other):
+        return False
+    kept = {farm.apart(group, g) for g in floor.groups_in_tank(other, week)}
+    return "system" in kept or ("tank" in kept and tank == other)
+
+
+def option(farm: Farm, floor: Floor, colony: Colony, week: int, pins: Collection[str]) -> Option | Refusal:
+    """What a colony could give in a week, or the first thing that stands against it."""
+    traits = farm.traits(colony.strain)
+    system = farm.system_of_tank(colony.tank)
+    if colony.condition != "fit":
+        return Refusal("not fit", f"marked {colony.condition} on {colony.condition_date}")
+    if farm.on_hold(system, week):
+        until = farm.system[system].hold_until
+        return Refusal("system on hold", f"{system} is on hold until {until}", farm.weeks.week_of(until) + 1 if until else None)
+    rested = rested_from(farm, colony)
+    if week < rested:
+        return Refusal("resting", f"last cut {colony.last_cut}, rests {traits.rest_weeks} weeks, until {_day(farm, rested)}", rested)
+    if not season_open(farm, colony, week):
+        return Refusal("closed season", f"not cut in month {farm.weeks.month(week)[1]}")
+    sizes = curve(traits)
+    size = sizes[uncut_level(farm, colony, week)]
+    most = most_pieces(traits, size)
+    if most == 0:
+        ready = next((w for w in farm.weeks.all if most_pieces(traits, sizes[uncut_level(farm, colony, w)])), None)
+        when = f", {traits.min_pieces} from {_day(farm, ready)}" if ready else ""
+        return Refusal(
+            "too small", f"about {size:.0f} pieces of which {traits.keep_pieces} stay; less than {traits.min_pieces} to give{when}", ready
+        )
+    benches = usable_sessions(farm, colony, week)
+    if not benches:
+        return Refusal("no hands", f"no session offers {traits.method} with the people it needs")
+    where = places(farm, floor, colony, week, pins)
+    if not where:
+        low, high = (1 - farm.settings.dim) * colony.par_umol, (1 + farm.settings.bright) * colony.par_umol
+        return Refusal("no place in its light", f"no {traits.min_pieces} free positions at PAR {low:.0f} to {high:.0f} for {traits.plug_kind} plugs")
+    return Option(colony, week, most, benches, where)
+
+
+def _day(farm: Farm, week: int) -> date:
+    return farm.weeks.monday(week)
