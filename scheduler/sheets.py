@@ -6,6 +6,8 @@ import re
 from io import BytesIO
 from typing import TYPE_CHECKING
 
+from openpyxl.cell.cell import MergedCell
+
 if TYPE_CHECKING:
     from openpyxl import Workbook
     from openpyxl.cell.cell import Cell
@@ -24,8 +26,10 @@ def clean_text(text: str) -> str:
     return _CONTROL.sub("", text)[:LONGEST_TEXT]
 
 
-def set_text(cell: Cell, text: str) -> None:
-    """Put text into a cell as text, whatever it begins with."""
+def set_text(cell: Cell | MergedCell, text: str) -> None:
+    """Put text into a cell as text, whatever it begins with. Raises ``TypeError`` inside a merged range."""
+    if isinstance(cell, MergedCell):
+        raise TypeError(f"{cell.coordinate} is covered by a merged cell")
     value = clean_text(text)
     cell.value = value
     cell.data_type = "s"  # after the value: setting the value guesses a type

@@ -31,7 +31,11 @@ def size_after(traits: Traits, weeks: int) -> float:
 @lru_cache(maxsize=4096)
 def _curve(law: str, rate: float, start: float, cap: float, per_piece: float) -> tuple[float, ...]:
     traits = Traits.model_construct(
-        growth_law=law, growth_per_week=rate, start_units=start, cap_units=cap, unit_per_piece=per_piece
+        growth_law=law,  # type: ignore[arg-type]
+        growth_per_week=rate,
+        start_units=start,
+        cap_units=cap,
+        unit_per_piece=per_piece,
     )
     top = cap / per_piece
     sizes = [round(size_after(traits, 0), 9)]
@@ -90,8 +94,8 @@ def uncut_level(farm: Farm, colony: Colony, week: int) -> int:
     return grow(sizes, level_of(sizes, colony.count / traits.unit_per_piece), grown)
 
 
-def levels(farm: Farm, colony: Colony, cuts: dict[int, int]) -> dict[int, int]:
-    """Level before any cut of each week 1..horizon, given the pieces cut by week.
+def levels(farm: Farm, colony: Colony, cuts: dict[int, int], until: int | None = None) -> dict[int, int]:
+    """Level before any cut of each week 1..``until`` (the horizon if not given), given the pieces cut by week.
 
     Between cuts in t and u the colony grows max(0, u - t - pause_weeks) weeks.
     """
@@ -99,10 +103,9 @@ def levels(farm: Farm, colony: Colony, cuts: dict[int, int]) -> dict[int, int]:
     sizes = curve(traits)
     found: dict[int, int] = {}
     base: tuple[int, int] | None = None
-    for week in farm.weeks.all:
-        if base is None:
-            level = uncut_level(farm, colony, week)
-        else:
+    for week in range(1, (until or farm.weeks.count) + 1):
+        level = uncut_level(farm, colony, week)
+        if base is not None:
             level = grow(sizes, base[1], week - base[0] - traits.pause_weeks)
         found[week] = level
         if cuts.get(week):

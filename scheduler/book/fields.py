@@ -122,11 +122,17 @@ def expected_words(info: FieldInfo) -> str:
     if high.startswith("to ") and not low.startswith("from"):
         high = f"up {high}"
     if low and high.startswith("below"):
-        high = f"and {high}"
+        low = f"{low},"
     text = " ".join(part for part in (text, low, high) if part)
     if "pattern" in limit:
         text += _pattern_words(str(limit["pattern"]))
     return f"{text}, separated by ;" if kind.many else text
+
+
+@lru_cache(maxsize=256)
+def wants(cls: type[Row]) -> dict[str, str]:
+    """``expected_words`` of every column of a table."""
+    return {name: expected_words(info) for name, info in cls.model_fields.items()}
 
 
 def _pattern_words(pattern: str) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from scheduler.book.coerce import CellError, coerce, is_blank, nearest, shown
-from scheduler.book.fields import EXAMPLE_COLUMN, SETTING_COLUMNS, columns, default_of, expected_words, is_required, kinds
+from scheduler.book.fields import EXAMPLE_COLUMN, SETTING_COLUMNS, columns, default_of, is_required, kinds, wants
 from scheduler.book.raw import RawTable, TablePlace, normal
 from scheduler.errors import Finding
 from scheduler.farm.rows import Row
@@ -92,10 +92,10 @@ def _row(
         value, info = cell(name), cls.model_fields[name]
         if is_blank(value):
             if is_required(info) and name in heading:
-                faults.append(Finding(raw.where(number, heading[name], name), "nothing", expected_words(info)))
+                faults.append(Finding(raw.where(number, heading[name], name), "nothing", wants(cls)[name]))
             continue
         try:
-            filled[name] = coerce(value, kind, expected_words(info))
+            filled[name] = coerce(value, kind, wants(cls)[name])
         except CellError as fault:
             faults.append(Finding(raw.where(number, heading[name], name), fault.found, fault.expected, fault.hint))
     key = cell(cls.KEY[0])
@@ -105,7 +105,7 @@ def _row(
         for name in broken:
             if name in filled:
                 where = raw.where(number, heading[name], name)
-                faults.append(Finding(where, shown(cell(name)), expected_words(cls.model_fields[name])))
+                faults.append(Finding(where, shown(cell(name)), wants(cls)[name]))
     return (row if len(faults) == before else None), "" if is_blank(key) else str(key).strip()
 
 
@@ -122,8 +122,8 @@ def build(cls: type[Row], filled: dict[str, Any]) -> tuple[Row | None, list[str]
         return None, list(dict.fromkeys(str(e["loc"][0]) for e in error.errors() if e["loc"]))
 
 
-def read_settings(raw: RawTable | None, faults: list[Finding]) -> tuple[Settings, dict[str, str]]:
-    """The settings and the place of each; a setting with a fault keeps its default."""
+def read_settings(raw: RawTable | None, faults: list[Finding]) -> tuple[Settings, dict[str, str], frozenset[str]]:
+    """The settings, the place of each, and which were given; a setting with a fault keeps its default."""
     places: dict[str, str] = {}
     filled: dict[str, Any] = {}
     if raw is not None and raw.rows:
@@ -141,10 +141,10 @@ def read_settings(raw: RawTable | None, faults: list[Finding]) -> tuple[Settings
     row, broken = build(Settings, filled)
     while row is None:
         for name in broken:
-            faults.append(Finding(places[name], shown(filled.pop(name)), expected_words(Settings.model_fields[name])))
+            faults.append(Finding(places[name], shown(filled.pop(name)), wants(Settings)[name]))
         row, broken = build(Settings, filled)
     assert isinstance(row, Settings)
-    return row, places
+    return row, places, frozenset(filled)
 
 
 def _setting(
@@ -174,8 +174,7 @@ def _setting(
     places[name] = where
     if is_blank(value):
         return
-    info = Settings.model_fields[name]
     try:
-        filled[name] = coerce(value, kinds(Settings)[name], expected_words(info))
+        filled[name] = coerce(value, kinds(Settings)[name], wants(Settings)[name])
     except CellError as fault:
         faults.append(Finding(where, fault.found, fault.expected, fault.hint))

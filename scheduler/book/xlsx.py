@@ -6,7 +6,7 @@ import warnings
 import zipfile
 from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from openpyxl import load_workbook
 from openpyxl.utils import get_column_letter
@@ -98,7 +98,7 @@ def _cells(sheet: Worksheet, raw: RawBook) -> dict[int, dict[int, Cell]]:
     found: dict[int, dict[int, Cell]] = {}
     beyond: list[Cell] = []
     # The sheet's own store: asking for rows and columns would make every empty cell up to the farthest one.
-    stored: dict[tuple[int, int], Cell] = sheet._cells  # type: ignore[attr-defined, unused-ignore]
+    stored = cast("dict[tuple[int, int], Cell]", sheet._cells)
     for (row, column), cell in stored.items():
         if is_blank(cell.value):
             continue

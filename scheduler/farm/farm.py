@@ -234,3 +234,22 @@ class Farm:
             if colony.rack and colony.block:
                 found.setdefault(colony.rack, []).append((colony, colony.block.positions()))
         return {rack: tuple(rows) for rack, rows in found.items()}
+
+    # ---- market ---------------------------------------------------------------------------------------------------
+
+    def market_quantity(
+        self, month: int, *, group: str | None = None, strain: str | None = None, size_class: str | None = None
+    ) -> float | None:
+        """Market of a full calendar month (1-12) for a strain and class, or a group: its own row, else that for every month.
+
+        ``None`` where the book has neither.
+        """
+        if strain is not None:
+            rows = [m for m in self.market if m.strain == strain and m.size_class == size_class]
+        else:
+            rows = [m for m in self.market if m.strain is None and m.group == group]
+        for wanted in (month, None):
+            for row in rows:
+                if row.month == wanted:
+                    return row.quantity
+        return None

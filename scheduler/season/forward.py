@@ -31,12 +31,15 @@ class LaterCut:
 class ForwardPass:
     """Plans later weeks one after the other, best colonies first."""
 
-    def __init__(self, farm: Farm, worth: Worth, ledger: Ledger, seller: Seller, code: Callable[[str, int], str]) -> None:
+    def __init__(
+        self, farm: Farm, worth: Worth, ledger: Ledger, seller: Seller, code: Callable[[str, int], str], pins: frozenset[str]
+    ) -> None:
         self.farm = farm
         self.worth = worth
         self.ledger = ledger
         self.seller = seller
         self.code = code
+        self.pins = pins
         self.weeks = farm.weeks
         self._state: dict[str, tuple[int, int]] = {}
 
@@ -105,7 +108,9 @@ class ForwardPass:
             if farm.tank_closed(zone.tank, week) or not all(low <= zone.par_in(w) <= high for w in settling):
                 continue
             racks = zone_racks(zone)
-            if not any(traits.plug_kind in farm.rack[r].plug_kinds for r in racks) or kept_free(farm, zone.tank, racks, week):
+            if not any(traits.plug_kind in farm.rack[r].plug_kinds for r in racks) or kept_free(
+                farm, self.pins, zone.tank, racks, week
+            ):
                 continue
             if company_clash(farm, self.ledger, farm.strain[colony.strain].group, zone, range(week, self.weeks.count + 1)):
                 continue
@@ -190,14 +195,18 @@ class ForwardPass:
         return self.worth.colony_cost(colony) + pieces * self.worth.work_cost(colony.strain)
 
 
-def kept_free(farm: Farm, tank: str, racks: tuple[str, ...], week: int) -> bool:
+def kept_free(farm: Farm, pins: frozenset[str], tank: str, racks: tuple[str, ...], week: int) -> bool:
     """P1: whether a pin keeps the tank, or one of the racks, free so that nothing may be put there in a week.
 
     A pin also bars what would still stand there when its first day comes, so every week up to its last day counts.
     """
     first = farm.weeks.monday(week)
     return any(
-        p.kind == "keep free" and (p.tank == tank or p.rack in racks) and (p.to_date is None or first <= p.to_date) for p in farm.pins
+        p.kind == "keep free"
+        and p.pin in pins
+        and (p.tank == tank or p.rack in racks)
+        and (p.to_date is None or first <= p.to_date)
+        for p in farm.pins
     )
 
 

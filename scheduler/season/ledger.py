@@ -10,22 +10,10 @@ from scheduler.biology.life import Life
 from scheduler.biology.zones import Zone, zones
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING, PACKING, Kind, bench_offers, missing_minutes, outside_offers
-from scheduler.farm.trade import Market
 from scheduler.farm.work import packing_days, standing_minutes
 
 MARGIN = 0.5
 """Minutes kept in hand, so that rounding to seconds elsewhere never breaks a limit."""
-
-
-def market_quantity(farm: Farm, year_month: tuple[int, int], *, group: str | None = None, strain: str | None = None, size_class: str | None = None) -> float | None:  # noqa: E501
-    """Market of a full calendar month: the month's own row, else the row for every month, else ``None``."""
-    rows: list[Market] = [
-        m for m in farm.market if (m.group, m.strain, m.size_class) == (group, strain, size_class if strain else m.size_class)
-    ]
-    own = [m for m in rows if m.month == year_month[1]]
-    general = [m for m in rows if m.month is None]
-    chosen = own or general
-    return chosen[0].quantity if chosen else None
 
 
 class Ledger:
@@ -131,9 +119,9 @@ class Ledger:
     def market_room(self, month: tuple[int, int], strain: str, size_class: str) -> float:
         """Frags of a class that still sell at list price in a month of the horizon (part months pro rata)."""
         part = self.weeks.planned_in_month(month) / self.weeks.weeks_in_month(month)
-        own = (market_quantity(self.farm, month, strain=strain, size_class=size_class) or 0.0) * part
+        own = (self.farm.market_quantity(month[1], strain=strain, size_class=size_class) or 0.0) * part
         group = self.farm.strain[strain].group
-        limit = market_quantity(self.farm, month, group=group)
+        limit = self.farm.market_quantity(month[1], group=group)
         room = own - self.sold[month, strain, size_class]
         if limit is not None:
             room = min(room, limit * part - self.sold_group[month, group])
@@ -146,7 +134,7 @@ class Ledger:
         for step in range(1, self.farm.settings.end_months + 1):
             later = (year + (month - 1 + step) // 12, (month - 1 + step) % 12 + 1)
             for c in self.farm.size_classes(strain):
-                total += market_quantity(self.farm, later, strain=strain, size_class=c.size_class) or 0.0
+                total += self.farm.market_quantity(later[1], strain=strain, size_class=c.size_class) or 0.0
         return max(0.0, total - self.end_frags[strain])
 
     # ---- packing --------------------------------------------------------------------------------------------------

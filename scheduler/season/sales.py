@@ -12,7 +12,7 @@ from scheduler.biology.life import Life
 from scheduler.biology.service import pieces_to_start
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING
-from scheduler.farm.trade import Order
+from scheduler.farm.trade import Order, Pin
 from scheduler.farm.work import first_late_week, may_deliver, packing_days
 from scheduler.plan.model import Sale
 from scheduler.season.ledger import Ledger
@@ -58,11 +58,12 @@ class _Option:
 class Seller:
     """Routes pieces of lots and keeps the ledger true."""
 
-    def __init__(self, farm: Farm, worth: Worth, ledger: Ledger) -> None:
+    def __init__(self, farm: Farm, worth: Worth, ledger: Ledger, pins: frozenset[str]) -> None:
         self.farm = farm
         self.worth = worth
         self.ledger = ledger
         self.weeks = farm.weeks
+        self.kept = [p for p in farm.pins if p.pin in pins and p.kind in ("no sale", "hold lot")]
         self.market_channels = [c.channel for c in farm.channels if c.market]
         self.order_need: dict[str, float] = {o.order: float(o.quantity) for o in farm.orders}
 
@@ -72,15 +73,13 @@ class Seller:
         """S3 and pins: not from quarantine, not on hold, not pinned."""
         if self.farm.in_quarantine(lot.system, week) or self.farm.on_hold(lot.system, week):
             return False
-        for pin in self.farm.pins:
-            if pin.kind in ("no sale", "hold lot") and pin.lot == lot.id and _pin_covers(self.farm, pin.from_date, pin.to_date, week):
-                return False
-        return True
+        return not any(p.lot == lot.id and _pin_covers(self.farm, p, week) for p in self.kept)
 
     def may_sell(self, lot: Growing, size_class: str, week: int) -> bool:
         """O1 for order and market: class reached, not too old, may leave."""
-        young = lot.life.age[week] <= self.farm.settings.max_rack_weeks
-        return young and lot.life.reached(size_class, week) and week >= lot.first and self.may_leave(lot, week)
+        if week < lot.first or lot.life.age[week] > self.farm.settings.max_rack_weeks:
+            return False
+        return lot.life.reached(size_class, week) and self.may_leave(lot, week)
 
     # ---- orders ---------------------------------------------------------------------------------------------------
 
@@ -96,12 +95,12 @@ class Seller:
         late = first_late_week(self.farm, order.order)
         deliverable = [w for w in self.weeks.all if may_deliver(self.farm, order.order, w)]
         on_time = [w for w in deliverable if w < late]
-        for weeks in (on_time[::-1][:1] + on_time, [w for w in deliverable if w >= late]):
+        for weeks in (on_time, [w for w in deliverable if w >= late]):
             if not order.partial_ok:
-                if self._fill_whole(order, lots, dict.fromkeys(weeks)):
+                if self._fill_whole(order, lots, weeks):
                     return
                 continue
-            for week in dict.fromkeys(weeks):
+            for week in weeks:
                 for lot in self._candidates(order, lots, week):
                     need = self.order_need[order.order]
                     if need <= 1e-6:
@@ -113,16 +112,20 @@ class Seller:
         able = [
             lot
             for lot in lots
-            if lot.strain in wanted and lot.unrouted > 0 and self.may_sell(lot, order.size_class, week)
+            if lot.strain in wanted
+            and lot.unrouted > 0
+            and self.may_sell(lot, order.size_class, week)
             and self._order_pays(order, lot)
         ]
         return sorted(able, key=lambda x: (wanted.index(x.strain), -x.life.age[week], x.id))
 
     def _order_pays(self, order: Order, lot: Growing) -> bool:
-        best = max((float(c.discount_price) for c in self.farm.size_classes(lot.strain) if lot.life.ready.get(c.size_class)), default=0.0)
+        best = max(
+            (float(c.discount_price) for c in self.farm.size_classes(lot.strain) if lot.life.ready.get(c.size_class)), default=0.0
+        )
         return float(order.price + self.farm.settings.short_cost) >= best
 
-    def _wanted(self, order: Order, alive: float, need: float) -> int:
+    def _wanted(self, alive: float, need: float) -> int:
         level = self.farm.settings.service_level
         return pieces_to_start(max(1, round(need)), min(1.0, round(alive, 9)), level)
 
@@ -131,7 +134,7 @@ class Seller:
         graded = float(lot.life.alive[week]) * good
         if graded <= 0:
             return 0
-        wanted = self._wanted(order, graded, need)
+        wanted = self._wanted(graded, need)
         pieces = min(lot.unrouted, wanted, self.ledger.pieces_packable(order.channel, week, float(lot.life.alive[week])))
         if pieces <= 0:
             return 0
@@ -139,7 +142,7 @@ class Seller:
         self.order_need[order.order] = max(0.0, need - pieces * graded) if pieces < wanted else 0.0
         return pieces
 
-    def _fill_whole(self, order: Order, lots: list[Growing], weeks: dict[int, None]) -> bool:
+    def _fill_whole(self, order: Order, lots: list[Growing], weeks: list[int]) -> bool:
         """Deliver an order that refuses parts in one week, or not at all."""
         for week in weeks:
             chosen: list[tuple[Growing, int]] = []
@@ -148,7 +151,7 @@ class Seller:
                 graded = float(lot.life.alive[week]) * self.farm.traits(lot.strain).good_share
                 if packable is None:
                     packable = self.ledger.pieces_packable(order.channel, week, float(lot.life.alive[week]))
-                pieces = min(lot.unrouted, self._wanted(order, graded, need), packable)
+                pieces = min(lot.unrouted, self._wanted(graded, need), packable)
                 if pieces > 0:
                     chosen.append((lot, pieces))
                     need -= pieces * graded
@@ -181,7 +184,11 @@ class Seller:
     def _stay(self, lot: Growing, pieces: int) -> None:
         if pieces > 0:
             last = self.weeks.count
-            lot.sales.append(Sale.model_construct(lot=lot.id, week=last + 1, route="clear", size_class="", order=None, channel="", pieces=pieces))
+            lot.sales.append(
+                Sale.model_construct(
+                    lot=lot.id, week=last + 1, route="clear", size_class="", order=None, channel="", pieces=pieces
+                )
+            )
 
     def _unstay(self, lot: Growing) -> None:
         lot.sales[:] = [s for s in lot.sales if s.week <= self.weeks.count]
@@ -240,7 +247,14 @@ class Seller:
         return RENT_SHARE * typical * traits.plug_rows * traits.plug_cols / 26
 
     def _sell(
-        self, lot: Growing, week: int, route: Literal["order", "market", "clear"], size_class: str, channel: str, pieces: int, order: str | None
+        self,
+        lot: Growing,
+        week: int,
+        route: Literal["order", "market", "clear"],
+        size_class: str,
+        channel: str,
+        pieces: int,
+        order: str | None,
     ) -> None:
         lot.sales.append(
             Sale(lot=lot.id, week=week, route=route, size_class=size_class, order=order, channel=channel, pieces=pieces)
@@ -255,18 +269,26 @@ class Seller:
 
     # ---- counting -------------------------------------------------------------------------------------------------
 
-    def enter_counts(self, lot: Growing, sign: int = 1) -> None:
+    def enter_counts(self, lot: Growing) -> None:
         """Enter the minutes for counting a lot each time it has stood ``count_weeks`` while pieces are left."""
         every = self.farm.settings.count_weeks
         for week, left in lot.left(self.weeks.count).items():
             age = lot.life.age[week]
             if left > 0 and age > 0 and age % every == 0:
-                self.ledger.outside[week][CARING] += sign * self.farm.settings.count_lot_minutes
+                self.ledger.outside[week][CARING] += self.farm.settings.count_lot_minutes
+
+    def release_counts(self, lot: Growing) -> None:
+        """Take back the counting of weeks in which nothing of a lot is left, entered before its sales were known."""
+        every = self.farm.settings.count_weeks
+        for week, left in lot.left(self.weeks.count).items():
+            age = lot.life.age[week]
+            if left == 0 and age > 0 and age % every == 0:
+                self.ledger.outside[week][CARING] -= self.farm.settings.count_lot_minutes
 
 
-def _pin_covers(farm: Farm, start: object, end: object, week: int) -> bool:
+def _pin_covers(farm: Farm, pin: Pin, week: int) -> bool:
     days = farm.weeks.days(week)
-    return (start is None or days[-1] >= start) and (end is None or days[0] <= end)  # type: ignore[operator]
+    return (pin.from_date is None or days[-1] >= pin.from_date) and (pin.to_date is None or days[0] <= pin.to_date)
 
 
 def clearing_class(farm: Farm, strain: str, found: Life, week: int) -> str:
@@ -274,5 +296,3 @@ def clearing_class(farm: Farm, strain: str, found: Life, week: int) -> str:
     classes = farm.size_classes(strain)
     reached = [c.size_class for c in classes if found.reached(c.size_class, week)]
     return reached[-1] if reached else (classes[0].size_class if classes else "")
-
-

@@ -45,21 +45,23 @@ def solve(
     stage: str,
     progress: Progress | None = None,
     stop: threading.Event | None = None,
+    linearization: int = 2,
 ) -> Solved:
     """Solve a model within limits; the best solution found survives a limit, ``stop`` and Ctrl-C.
 
     ``stage`` names the solve for ``progress``. Ctrl-C ends the search, not the program: the outcome's reason is then
-    ``interrupted``. "Infeasible" is reported only after a second run without presolve says so too (it gets the same limits
-    again); where the second run knows otherwise, its word counts. Raises ``ValueError`` for an invalid model and
-    ``NoPlanFound`` when the solver itself fails.
+    ``interrupted``, and ``stop``, if given, is set, so that later solves watching it end too. "Infeasible" is reported
+    only after a second run without presolve says so too (it gets the same limits again); where the second run knows
+    otherwise, its word counts. ``linearization`` (0 to 2) is how much of the model the linear relaxation sees. Raises
+    ``ValueError`` for an invalid model and ``NoPlanFound`` when the solver itself fails.
     """
     fault = model.validate()
     if fault:
         raise ValueError(f"{stage}: {fault}")
-    first = _Run(model, limits, stage, progress, stop).solved()
+    first = _Run(model, limits, stage, progress, stop, linearization).solved()
     if first.outcome.outcome != "infeasible":
         return first
-    again = _Run(model, limits, stage, progress, stop, presolve=False).solved()
+    again = _Run(model, limits, stage, progress, stop, linearization, presolve=False).solved()
     seconds = first.outcome.seconds + again.outcome.seconds
     outcome = replace(again.outcome, seconds=seconds)
     if outcome.outcome == "unknown" and outcome.reason != "interrupted":
@@ -67,12 +69,12 @@ def solve(
     return Solved(outcome, again._solver)
 
 
-def _configured(limits: Limits, presolve: bool) -> cp_model.CpSolver:
+def _configured(limits: Limits, linearization: int, presolve: bool) -> cp_model.CpSolver:
     solver = cp_model.CpSolver()
     p = solver.parameters
     p.num_workers = limits.workers
     p.random_seed = limits.seed
-    p.linearization_level = 2
+    p.linearization_level = linearization
     p.cp_model_presolve = presolve
     p.catch_sigint_signal = False  # Ctrl-C is Python's to see
     if limits.seconds is not None:
@@ -103,16 +105,18 @@ class _Run:
         stage: str,
         progress: Progress | None,
         stop: threading.Event | None,
+        linearization: int,
         presolve: bool = True,
     ) -> None:
         self._model, self._limits, self._stage, self._progress, self._stop = model, limits, stage, progress, stop
-        self._solver = _configured(limits, presolve)
+        self._solver = _configured(limits, linearization, presolve)
         self._news: queue.SimpleQueue[_News] = queue.SimpleQueue()
         self._value: float | None = None
         self._bound: float | None = None
         self._status: Any = cp_model.UNKNOWN
         self._failure: BaseException | None = None
         self._interrupted = False
+        self._done = threading.Event()
         self._start = time.monotonic()
 
     def solved(self) -> Solved:
@@ -120,19 +124,21 @@ class _Run:
         thread = threading.Thread(target=self._work, name=f"solve {self._stage}", daemon=True)
         thread.start()
         trouble: BaseException | None = None
-        while thread.is_alive():
+        while not self._done.is_set():
             try:
-                thread.join(_POLL_SECONDS)
+                self._done.wait(_POLL_SECONDS)  # joining would lose the thread on Ctrl-C (Python 3.11)
                 if trouble is None:
                     self._tell()
+                if self._stop is not None and self._stop.is_set() and not self._done.is_set():
+                    self._interrupted = True
+                if self._interrupted or trouble is not None:
+                    self._solver.stop_search()
             except KeyboardInterrupt:
                 self._interrupted = True
+                if self._stop is not None:
+                    self._stop.set()
             except Exception as error:  # from the progress callback: the solver has to stop before it is passed on
                 trouble = error
-            if self._stop is not None and self._stop.is_set() and thread.is_alive():
-                self._interrupted = True
-            if self._interrupted or trouble is not None:
-                self._solver.stop_search()
         if trouble is not None:
             raise trouble
         if self._failure is not None:
@@ -149,6 +155,8 @@ class _Run:
                 self._status = self._solver.solve(self._model)
         except BaseException as error:
             self._failure = error
+        finally:
+            self._done.set()
 
     def _note(self, value: float | None, bound: float | None) -> None:
         self._news.put((value, bound, time.monotonic() - self._start))
@@ -181,7 +189,7 @@ class _Run:
     def _why(self) -> str:
         if self._interrupted:
             return "interrupted"
-        work = self._limits.deterministic
-        if work is not None and self._solver.response_proto.deterministic_time >= work * 0.999:
-            return "work limit"
-        return "time limit"
+        seconds = self._limits.seconds
+        if seconds is not None and self._solver.wall_time >= seconds * 0.99:
+            return "time limit"
+        return "work limit" if self._limits.deterministic is not None else "time limit"

@@ -61,7 +61,12 @@ class Floor:
             farm.strain[lot.strain].group
             for lot in farm.lots
             if lot.alive and farm.rack[lot.rack].tank == tank and self._left[lot.lot][week] > 0
-        } | {farm.strain[c.strain].group for rack, rows in farm.mothers_on_racks.items() if farm.rack[rack].tank == tank for c, _ in rows}
+        } | {
+            farm.strain[c.strain].group
+            for rack, rows in farm.mothers_on_racks.items()
+            if farm.rack[rack].tank == tank
+            for c, _ in rows
+        }
 
     def free(self, rack: str, week: int) -> frozenset[Position]:
         """Open positions nobody holds in a week."""
@@ -84,15 +89,15 @@ class Floor:
         return frozenset(
             p
             for p in self.free(section.rack, week)
-            if by_position[section.rack, p] == section.zone and p not in barred and all(low <= float(par[p]) <= high for par in pars)
+            if by_position[section.rack, p] == section.zone
+            and p not in barred
+            and all(low <= float(par[p]) <= high for par in pars)
         )
 
 
 def sections(farm: Farm) -> tuple[Section, ...]:
     """Every section of every rack."""
-    return tuple(
-        dict.fromkeys(Section(rack, zone.id) for zone in zones(farm).values() for rack, _ in zone.positions)
-    )
+    return tuple(dict.fromkeys(Section(rack, zone.id) for zone in zones(farm).values() for rack, _ in zone.positions))
 
 
 def blocks_positions(blocks: tuple[Block, ...], plug_rows: int, plug_cols: int) -> frozenset[Position]:

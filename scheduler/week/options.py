@@ -72,7 +72,9 @@ def usable_sessions(farm: Farm, colony: Colony, week: int) -> tuple[BenchSession
     return tuple(
         s
         for s in sessions_in(farm, week)
-        if method in s.methods and capable(farm, s, cut_kind(farm, colony.strain)) and capable(farm, s, mount_kind(farm, colony.strain))
+        if method in s.methods
+        and capable(farm, s, cut_kind(farm, colony.strain))
+        and capable(farm, s, mount_kind(farm, colony.strain))
     )
 
 
@@ -80,7 +82,10 @@ def _kept_free(farm: Farm, section: Section, week: int, pins: Collection[str]) -
     tank = farm.rack[section.rack].tank
     first = farm.weeks.monday(week)
     return any(
-        p.kind == "keep free" and p.pin in pins and (p.rack == section.rack or p.tank == tank) and (p.to_date is None or first <= p.to_date)
+        p.kind == "keep free"
+        and p.pin in pins
+        and (p.rack == section.rack or p.tank == tank)
+        and (p.to_date is None or first <= p.to_date)
         for p in farm.pins
     )
 
@@ -124,7 +129,9 @@ def option(farm: Farm, floor: Floor, colony: Colony, week: int, pins: Collection
         return Refusal("system on hold", f"{system} is on hold until {until}", farm.weeks.week_of(until) + 1 if until else None)
     rested = rested_from(farm, colony)
     if week < rested:
-        return Refusal("resting", f"last cut {colony.last_cut}, rests {traits.rest_weeks} weeks, until {_day(farm, rested)}", rested)
+        return Refusal(
+            "resting", f"last cut {colony.last_cut}, rests {traits.rest_weeks} weeks, until {_day(farm, rested)}", rested
+        )
     if not season_open(farm, colony, week):
         return Refusal("closed season", f"not cut in month {farm.weeks.month(week)[1]}")
     sizes = curve(traits)
@@ -134,7 +141,9 @@ def option(farm: Farm, floor: Floor, colony: Colony, week: int, pins: Collection
         ready = next((w for w in farm.weeks.all if most_pieces(traits, sizes[uncut_level(farm, colony, w)])), None)
         when = f", {traits.min_pieces} from {_day(farm, ready)}" if ready else ""
         return Refusal(
-            "too small", f"about {size:.0f} pieces of which {traits.keep_pieces} stay; less than {traits.min_pieces} to give{when}", ready
+            "too small",
+            f"about {size:.0f} pieces of which {traits.keep_pieces} stay; less than {traits.min_pieces} to give{when}",
+            ready,
         )
     benches = usable_sessions(farm, colony, week)
     if not benches:
@@ -142,7 +151,10 @@ def option(farm: Farm, floor: Floor, colony: Colony, week: int, pins: Collection
     where = places(farm, floor, colony, week, pins)
     if not where:
         low, high = (1 - farm.settings.dim) * colony.par_umol, (1 + farm.settings.bright) * colony.par_umol
-        return Refusal("no place in its light", f"no {traits.min_pieces} free positions at PAR {low:.0f} to {high:.0f} for {traits.plug_kind} plugs")
+        return Refusal(
+            "no place in its light",
+            f"no {traits.min_pieces} free positions at PAR {low:.0f} to {high:.0f} for {traits.plug_kind} plugs",
+        )
     return Option(colony, week, most, benches, where)
 
 

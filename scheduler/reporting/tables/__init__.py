@@ -24,7 +24,7 @@ def tables_of(view: PlanView) -> dict[str, Table]:
     """Every table by name, from a farm and plan already read together."""
     farm, plan = view.farm, view.plan
     found = (
-        cuts_table(view), sessions_table(farm, session_views(farm, plan)), stand_by_table(farm, plan), held_table(farm, plan),
+        cuts_table(view), sessions_table(session_views(farm, plan)), stand_by_table(farm, plan), held_table(farm, plan),
         moves_table(view), positions_table(view), sales_table(view), orders_table(view), rack_use_table(view),
         sellable_table(view), supplies_table(view), counts_due_table(view), lots_to_count_table(view), light_due_table(view),
         balance_table(plan), lines_table(plan), notices_table(plan),

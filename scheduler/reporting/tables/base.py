@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from datetime import date, time
 from decimal import Decimal
 
+from scheduler.sheets import FORMULA_STARTS
+
 Value = str | int | float | Decimal | date | time | bool | None
 """What a cell of a table may hold."""
-
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ def csv_text(value: Value) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, str):
-        return f"'{value}" if value.startswith(_FORMULA_STARTS) else value
+        return f"'{value}" if value.startswith(FORMULA_STARTS) else value
     if isinstance(value, Decimal):
         return f"{value:f}"
     if isinstance(value, time):

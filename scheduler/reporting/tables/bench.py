@@ -121,7 +121,7 @@ def _session_order(farm: Farm, cut: Cut) -> int:
     return next((i for i, s in enumerate(sessions_in(farm, cut.week), 1) if s.id == cut.session), 0)
 
 
-def sessions_table(farm: Farm, views: tuple[SessionView, ...]) -> Table:
+def sessions_table(views: tuple[SessionView, ...]) -> Table:
     """One row per session of the near weeks with cuts and person present."""
     rows: list[tuple[Value, ...]] = []
     for v in views:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
 
+from scheduler.biology.light import par_of_rack
 from scheduler.biology.zones import zones
 from scheduler.farm.blocks import Position, trim
 from scheduler.farm.farm import Farm
@@ -72,6 +73,15 @@ def positions_table(view: PlanView) -> Table:
     return Table("positions", ("week", "tank", "rack", "row", "column", "what", "lot_or_colony"), tuple(rows))
 
 
+def _par(farm: Farm, lot: LotView, stand: Stand, week: int) -> float:
+    """Mean PAR of a lot's positions at a place, or of its zone where no rack is named."""
+    positions = standing_positions(farm, lot, stand, week)
+    if stand.rack is None or not positions:
+        return zones(farm)[stand.zone].par_in(week)
+    par = par_of_rack(farm, stand.rack, week)
+    return sum(float(par[p]) for p in positions) / len(positions)
+
+
 def moves_table(view: PlanView) -> Table:
     """Every move of a lot, old or new."""
     farm, table = view.farm, zones(view.farm)
@@ -83,7 +93,7 @@ def moves_table(view: PlanView) -> Table:
             rows.append(
                 (week, farm.weeks.label(week), lot.id, lot.strain, farm.strain[lot.strain].name, lot.left(week),
                  table[before.zone].tank, before.rack, blocks_text(before, traits), table[after.zone].tank, after.rack,
-                 blocks_text(after, traits), round(table[before.zone].par_in(week)), round(table[after.zone].par_in(week)),
+                 blocks_text(after, traits), round(_par(farm, lot, before, week)), round(_par(farm, lot, after, week)),
                  before.zone, after.zone)
             )  # fmt: skip
     rows.sort(key=lambda r: (r[0], str(r[6]), str(r[2])))

@@ -7,7 +7,7 @@ from collections import defaultdict
 from datetime import timedelta
 from decimal import Decimal
 
-from scheduler.biology.zones import zone_racks, zones
+from scheduler.biology.zones import zones
 from scheduler.farm.coral import Traits
 from scheduler.farm.farm import Farm
 from scheduler.farm.trade import Supply
@@ -112,7 +112,7 @@ def light_due_table(view: PlanView) -> Table:
     racks: set[str] = set()
     for stand in view.plan.stands:
         if stand.week in farm.weeks.near_weeks:
-            racks |= {stand.rack} if stand.rack else set(zone_racks(farm, table[stand.zone]))
+            racks |= {stand.rack} if stand.rack else {rack for rack, _ in table[stand.zone].positions}
     rows: list[tuple[Value, ...]] = []
     for rack in racks:
         measured = [r.from_date for r in farm.light if r.rack == rack and not r.planned and r.from_date <= monday]

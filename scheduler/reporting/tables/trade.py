@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from itertools import groupby
 
-from scheduler.farm.blocks import Position, position_name, row_letters, trim
+from scheduler.farm.blocks import Position, position_name, trim
 from scheduler.farm.farm import Farm
 from scheduler.farm.people import WEEKDAYS
 from scheduler.farm.units import exact
@@ -24,20 +24,28 @@ def expected_frags(lot: LotView, sale: Sale) -> Decimal:
 
 
 def positions_text(positions: tuple[Position, ...]) -> str:
-    """Positions as runs along rows: ``B3-B8; C1``."""
-    runs = []
+    """Positions as full rectangles of rows, from the top: ``B3:C8; D3:D5``."""
+    boxes: list[tuple[int, int, int, int]] = []  # first row, last row, first column, last column
     for row, members in groupby(sorted(positions), key=lambda p: p[0]):
-        cols = sorted({c for _, c in members})
-        start = previous = cols[0]
-        for col in [*cols[1:], None]:
-            if col is not None and col == previous + 1:
-                previous = col
-                continue
-            first, last = position_name((row, start)), f"{row_letters(row)}{previous + 1}"
-            runs.append(first if start == previous else f"{first}-{last}")
-            if col is not None:
-                start = previous = col
-    return "; ".join(runs)
+        for left, right in _runs([c for _, c in members]):
+            above = next((i for i, b in enumerate(boxes) if b[1:] == (row - 1, left, right)), None)
+            if above is None:
+                boxes.append((row, row, left, right))
+            else:
+                boxes[above] = (boxes[above][0], row, left, right)
+    names = ((position_name((top, left)), position_name((bottom, right))) for top, bottom, left, right in boxes)
+    return "; ".join(first if first == last else f"{first}:{last}" for first, last in names)
+
+
+def _runs(columns: list[int]) -> list[tuple[int, int]]:
+    """First and last of each run of neighbouring columns."""
+    found: list[tuple[int, int]] = []
+    for column in columns:
+        if found and found[-1][1] == column - 1:
+            found[-1] = (found[-1][0], column)
+        else:
+            found.append((column, column))
+    return found
 
 
 def leaving_positions(farm: Farm, lot: LotView, before: int, after: int, week: int) -> str:
@@ -65,7 +73,7 @@ def sales_table(view: PlanView) -> Table:
             traits = farm.traits(lot.strain)
             frags = expected_frags(lot, sale)
             days = packing_days(farm, sale.channel, sale.week)
-            text = ", ".join(f"{WEEKDAYS[d.weekday()]} {d:%m-%d}" for d in days)
+            text = ", ".join(WEEKDAYS[d.weekday()] for d in days)
             before = lot.pieces - gone
             gone += sale.pieces
             place = leaving_positions(farm, lot, before, before - sale.pieces, sale.week)
@@ -139,14 +147,12 @@ def orders_table(view: PlanView) -> Table:
         o = farm.order[p.order]
         parts = "; ".join(f"{farm.weeks.label(w)}: {v:.1f}" for w, v in p.by_week.items())
         last = farm.weeks.label(p.last_week) if p.last_week is not None else None
-        if not p.due_in_horizon:
-            promise = "due after the weeks planned"
-        elif p.short > _NOTHING:
-            promise = "short"
-        elif p.late > _NOTHING:
-            promise = "late"
-        else:
+        if p.late + p.short <= _NOTHING:
             promise = "in time"
+        elif not p.due_in_horizon:
+            promise = "due later"
+        else:
+            promise = "short" if p.short > _NOTHING else "late"
         rows.append(
             (o.order, o.channel, o.strain, farm.strain[o.strain].name, o.size_class, o.quantity, o.price, o.due, promise,
              round(p.in_time, 3), round(p.late, 3), round(p.short, 3), last, parts)

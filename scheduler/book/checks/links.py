@@ -1,0 +1,84 @@
+"""Keys that repeat and names that lead nowhere."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from scheduler.book.checks.ledger import Ledger, Tables
+from scheduler.book.coerce import nearest
+from scheduler.farm.coral import GroupPair
+from scheduler.farm.farm import TABLES
+from scheduler.farm.people import Session
+from scheduler.farm.rows import Row
+
+Bad = set[tuple[str, int]]
+"""Rows to be put aside: sheet and index."""
+
+
+def identity(row: Row) -> tuple[object, ...]:
+    """What may occur only once in a table."""
+    if isinstance(row, Session) and row.date is None:
+        return (row.session, row.weekday, row.from_date)
+    if isinstance(row, GroupPair):
+        return tuple(sorted((row.group_a, row.group_b)))
+    return row.key
+
+
+def check_keys(tables: Tables, ledger: Ledger) -> Bad:
+    """Every key once; the second of two rows is put aside."""
+    bad: Bad = set()
+    for sheet, rows in tables.items():
+        seen: dict[tuple[object, ...], int] = {}
+        for index, row in enumerate(rows):
+            key = identity(row)
+            if key in seen:
+                bad.add((sheet, index))
+                name = ", ".join(str(part) for part in key if part is not None)
+                column = type(row).KEY[0]
+                first = ledger.where(sheet, seen[key], column)
+                ledger.fault(sheet, index, column, f"{name!r} again", "each row once", f"first at {first}")
+            else:
+                seen[key] = index
+    return bad
+
+
+def links_of(row: Row) -> list[tuple[str, str, str]]:
+    """(column, table, name) for every name of another row."""
+    found = []
+    for column, sheet in type(row).LINKS.items():
+        value = getattr(row, column)
+        names = value if isinstance(value, tuple) else () if value is None else (value,)
+        found += [(column, sheet, str(name)) for name in names]
+    return found
+
+
+def names_in(tables: Tables, sheet: str) -> set[str]:
+    """Names other tables may use for the rows of a sheet."""
+    key = TABLES[sheet].KEY[0]
+    return {str(getattr(row, key)) for row in tables.get(sheet, ())}
+
+
+def check_links(tables: Tables, faulty: Mapping[str, set[str]], ledger: Ledger) -> None:
+    """Every name leads to a row. ``faulty`` names rows that are in the book but have faults of their own."""
+    known = {sheet: names_in(tables, sheet) | faulty.get(sheet, set()) for sheet in TABLES if TABLES[sheet].KEY}
+    for sheet, rows in tables.items():
+        for index, row in enumerate(rows):
+            for column, target, name in links_of(row):
+                if name not in known[target]:
+                    ledger.fault(sheet, index, column, repr(name), f"a name from {target}", nearest(name, known[target]))
+
+
+def sound_rows(tables: Tables, bad: Bad) -> dict[str, list[int]]:
+    """Indexes of the rows whose names all lead to rows that are themselves sound."""
+    kept = {sheet: [i for i in range(len(rows)) if (sheet, i) not in bad] for sheet, rows in tables.items()}
+    while True:
+        known = {
+            sheet: names_in({sheet: [tables[sheet][i] for i in kept[sheet]]}, sheet) for sheet in tables if TABLES[sheet].KEY
+        }
+        smaller = {
+            sheet: [i for i in indexes if all(name in known[target] for _, target, name in links_of(tables[sheet][i]))]
+            for sheet, indexes in kept.items()
+        }
+        if smaller == kept:
+            return kept
+        kept = smaller

@@ -1,0 +1,278 @@
+"""The planner's own valuation of a finished plan: lines of money over what was sold, worked and used."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+
+from scheduler.biology.service import pieces_to_start
+from scheduler.biology.zones import zones
+from scheduler.farm.farm import Farm
+from scheduler.farm.units import SHARE_STEP, exact, share, to_cent
+from scheduler.farm.work import bench_minutes, first_late_week, sessions_in
+from scheduler.plan.model import Cut, Line, LineKind, Plan, Sale
+from scheduler.plan.view import LotView, PlanView
+from scheduler.planning.left import colonies_left, frags_left
+
+Key = tuple[LineKind, str, int]
+
+
+@dataclass(frozen=True)
+class Leaving:
+    """A sale with its expected frags: ``graded`` make grade, ``rest`` sell at the B price."""
+
+    sale: Sale
+    lot: LotView
+    frags: Decimal
+    graded: Decimal
+
+    @property
+    def rest(self) -> Decimal:
+        """Frags that do not make grade."""
+        return self.frags - self.graded
+
+
+def leaving(farm: Farm, view: PlanView) -> list[Leaving]:
+    """All sales in order of weeks, then lots."""
+    found = []
+    for lot in view.lots.values():
+        good = exact(farm.traits(lot.strain).good_share)
+        for sale in lot.sales:
+            frags = sale.pieces * lot.life.alive[sale.week]
+            found.append(Leaving(sale, lot, frags, frags * good))
+    return sorted(found, key=lambda x: (x.sale.week, x.lot.id))
+
+
+class Valuation:
+    """Values one plan. ``lines()`` gives its lines, zero lines left out."""
+
+    def __init__(self, farm: Farm, plan: Plan) -> None:
+        self.farm = farm
+        self.plan = plan
+        self.view = PlanView(farm, plan)
+        self.weeks = farm.weeks
+        self._amounts: dict[Key, Decimal] = defaultdict(Decimal)
+        self._leaving = leaving(farm, self.view)
+        self._wage = farm.settings.wage_per_hour / 60
+
+    def lines(self) -> tuple[Line, ...]:
+        """Every line of money, rounded once."""
+        over = self._orders()
+        self._market(over)
+        self._bench()
+        self._outside()
+        self._supplies()
+        self._ends()
+        rows = [
+            Line(line=kind, subject=subject, week=week, amount=to_cent(amount * self._interest(week)))
+            for (kind, subject, week), amount in sorted(self._amounts.items())
+        ]
+        return tuple(r for r in rows if r.amount)
+
+    def _add(self, kind: LineKind, subject: str, week: int, amount: Decimal) -> None:
+        self._amounts[kind, subject, week] += amount
+
+    def _interest(self, week: int) -> Decimal:
+        rate = self.farm.settings.interest_percent_per_year
+        return share((1 + rate / 100) ** (-(week or self.weeks.count) / 52))
+
+    # ---- orders and market ----------------------------------------------------------------------------------------
+
+    def _orders(self) -> dict[tuple[int, str, str], Decimal]:
+        """Order, late, short and service lines; returns the graded frags orders got over their quantity."""
+        s = self.farm.settings
+        over: dict[tuple[int, str, str], Decimal] = defaultdict(Decimal)
+        last_day = self.weeks.days(self.weeks.count)[-1]
+        for order in self.farm.orders:
+            got: dict[int, Decimal] = defaultdict(Decimal)
+            delivered, pieces = Decimal(0), 0
+            for x in self._leaving:
+                if x.sale.order != order.order or x.sale.route != "order":
+                    continue
+                taken = min(x.graded, order.quantity - min(delivered, Decimal(order.quantity)))
+                self._add("order sale", order.order, x.sale.week, taken * order.price)
+                over[x.sale.week, x.lot.strain, x.sale.size_class] += x.graded - taken
+                delivered += x.graded
+                got[x.sale.week] += x.graded
+                pieces += x.sale.pieces
+            open_then = Decimal(order.quantity)
+            late = first_late_week(self.farm, order.order)
+            for week in self.weeks.all:
+                if order.late_ok and week >= late and open_then > 0:
+                    self._add("late", order.order, week, -s.late_cost * open_then)
+                open_then = max(Decimal(0), open_then - got[week])
+            if order.due <= last_day and open_then > 0:
+                self._add("short", order.order, 0, -s.short_cost * open_then)
+            if pieces:
+                each = (delivered / pieces).quantize(SHARE_STEP)
+                if each > 0:
+                    wanted = pieces_to_start(order.quantity, float(each), s.service_level)
+                    self._add("service", order.order, 0, -s.service_cost * max(0, wanted - pieces) * each)
+        return over
+
+    def _market(self, over: dict[tuple[int, str, str], Decimal]) -> None:
+        frags: dict[tuple[tuple[int, int], str, str], Decimal] = defaultdict(Decimal)
+        last: dict[tuple[tuple[int, int], str, str], int] = {}
+        for x in self._leaving:
+            week, strain, name = x.sale.week, x.lot.strain, x.sale.size_class
+            row = self.farm.size_class(strain, name)
+            if row is None:
+                continue
+            if x.sale.route == "clear":
+                self._add("market sale", f"{strain}/{name} clear", week, x.frags * row.discount_price)
+                continue
+            self._add("market sale", f"{strain}/{name} B", week, x.rest * row.b_price)
+            if x.sale.route == "market":
+                over[week, strain, name] += x.graded
+        for (week, strain, name), graded in over.items():
+            if graded > 0:
+                key = (self.weeks.month(week), strain, name)
+                frags[key] += graded
+                last[key] = max(last.get(key, 0), week)
+        listed = {
+            key: min(total, self._market_part(key[0], strain=key[1], size_class=key[2]) or Decimal(0))
+            for key, total in frags.items()
+        }
+        self._group_limits(listed)
+        for key, total in frags.items():
+            row = self.farm.size_class(key[1], key[2])
+            if row is not None:
+                self._add("market sale", f"{key[1]}/{key[2]} list", last[key], listed[key] * row.list_price)
+                self._add("market sale", f"{key[1]}/{key[2]} discount", last[key], (total - listed[key]) * row.discount_price)
+
+    def _group_limits(self, listed: dict[tuple[tuple[int, int], str, str], Decimal]) -> None:
+        def dearness(key: tuple[tuple[int, int], str, str]) -> tuple[Decimal, str, str]:
+            row = self.farm.size_class(key[1], key[2])
+            return (row.list_price - row.discount_price if row else Decimal(0), key[1], key[2])
+
+        for month in {k[0] for k in listed}:
+            for group in self.farm.group:
+                limit = self._market_part(month, group=group)
+                mine = sorted((k for k in listed if k[0] == month and self.farm.strain[k[1]].group == group), key=dearness)
+                excess = sum((listed[k] for k in mine), Decimal(0)) - limit if limit is not None else Decimal(0)
+                for key in mine:
+                    cut = min(max(excess, Decimal(0)), listed[key])
+                    listed[key] -= cut
+                    excess -= cut
+
+    def _market_part(
+        self, month: tuple[int, int], *, group: str | None = None, strain: str | None = None, size_class: str | None = None
+    ) -> Decimal | None:
+        quantity = self.farm.market_quantity(month[1], group=group, strain=strain, size_class=size_class)
+        if quantity is None:
+            return None
+        return exact(quantity) * self.weeks.planned_in_month(month) / self.weeks.weeks_in_month(month)
+
+    # ---- work and supplies ----------------------------------------------------------------------------------------
+
+    def _sessions_of(self, week: int) -> dict[str, list[Cut]]:
+        found: dict[str, list[Cut]] = defaultdict(list)
+        for cut in self.plan.cuts:
+            if cut.week == week and cut.session is not None:
+                found[cut.session].append(cut)
+        return found
+
+    def _cut_minutes(self, cut: Cut) -> tuple[Decimal, Decimal]:
+        traits, s = self.farm.traits(cut.strain), self.farm.settings
+        factor = exact(s.on_rock_factor) if self.farm.colony[cut.colony].on_rock else Decimal(1)
+        cutting = (exact(traits.minutes_colony) + exact(traits.minutes_cut) * cut.pieces) * factor
+        return cutting, (exact(traits.minutes_mount) + exact(s.label_minutes)) * cut.pieces
+
+    def sessions_held(self, week: int) -> Decimal:
+        """Sessions set up in a week: those with a cut; in later weeks the share of the bench that is used."""
+        if week in self.weeks.near_weeks:
+            return Decimal(len(self._sessions_of(week)))
+        used = sum((sum(self._cut_minutes(c), Decimal(0)) for c in self.plan.cuts if c.week == week), Decimal(0))
+        benches = sessions_in(self.farm, week)
+        offered = sum((exact(bench_minutes(self.farm, b)) * len(b.people) for b in benches), Decimal(0))
+        return len(benches) * used / offered if offered else Decimal(0)
+
+    def _bench(self) -> None:
+        s = self.farm.settings
+        for week in self.weeks.all:
+            self._add("labour", "sessions", week, -self.sessions_held(week) * exact(s.session_minutes) * self._wage)
+            for cuts in self._sessions_of(week).values():
+                systems = {self.farm.system_of_tank(self.farm.colony[c.colony].tank) for c in cuts}
+                self._add("labour", "changeovers", week, -(len(systems) - 1) * exact(s.changeover_minutes) * self._wage)
+        for cut in self.plan.cuts:
+            cutting, mounting = self._cut_minutes(cut)
+            self._add("labour", "cutting", cut.week, -cutting * self._wage)
+            self._add("labour", "mounting", cut.week, -mounting * self._wage)
+
+    def _boxes(self, week: int) -> Decimal:
+        return sum(
+            (x.frags / exact(self.farm.channel[x.sale.channel].frags_per_box) for x in self._leaving if x.sale.week == week),
+            Decimal(0),
+        )
+
+    def _outside(self) -> None:
+        s = self.farm.settings
+        for lot in self.view.lots.values():
+            for stand in lot.stands[1:]:
+                minutes = exact(s.move_lot_minutes) + exact(s.move_frag_minutes) * lot.left(stand.week)
+                self._add("labour", "moves", stand.week, -minutes * self._wage)
+        for x in self._leaving:
+            self._add("labour", "packing", x.sale.week, -x.frags * exact(s.pack_frag_minutes) * self._wage)
+        for week in {x.sale.week for x in self._leaving}:
+            self._add("labour", "boxes", week, -self._boxes(week) * exact(s.pack_box_minutes) * self._wage)
+        for row in self.plan.overtime:
+            self._add("labour", "overtime", row.week, -row.minutes / 60 * (s.overtime_wage_per_hour - s.wage_per_hour))
+
+    def _uses(self) -> Iterator[tuple[str, str, str, int, Decimal]]:
+        """(per, plug kind, group, week, count) of everything that uses supplies."""
+        for cut in self.plan.cuts:
+            kind, group = self.farm.traits(cut.strain).plug_kind, self.farm.strain[cut.strain].group
+            yield "piece", kind, group, cut.week, Decimal(cut.pieces)
+            yield "colony", kind, group, cut.week, Decimal(1)
+        for week in self.weeks.all:
+            yield "session", "", "", week, self.sessions_held(week)
+            yield "box", "", "", week, self._boxes(week)
+        for x in self._leaving:
+            kind, group = self.farm.traits(x.lot.strain).plug_kind, self.farm.strain[x.lot.strain].group
+            yield "frag packed", kind, group, x.sale.week, x.frags
+
+    def _supplies(self) -> None:
+        for per, kind, group, week, count in self._uses():
+            for item in self.farm.supplies:
+                if item.per == per and (item.only_for is None or item.only_for in (kind, group)):
+                    self._add("supplies", item.item, week, -count * exact(item.quantity_per) * item.unit_cost)
+
+    # ---- the end and the balance of tanks -------------------------------------------------------------------------
+
+    def _ends(self) -> None:
+        frags, used = frags_left(self.farm, self.view)
+        for strain, amount in frags.items():
+            self._add("frags left", strain, 0, amount)
+        for strain, amount in colonies_left(self.farm, self.plan, used).items():
+            self._add("colony left", strain, 0, amount)
+        if self.farm.settings.uneven_cost:
+            self._add("uneven", "tanks", 0, -self.farm.settings.uneven_cost * unevenness(self.farm, self.view))
+
+
+def positions_held(farm: Farm, view: PlanView, week: int) -> dict[str, Decimal]:
+    """Positions held by light zone at the end of a week: plugs in near weeks, by the last count later; mothers included."""
+    held = {z.id: Decimal(z.mothers) for z in zones(farm).values()}
+    for lot in view.lots.values():
+        if week < lot.first_week:
+            continue
+        traits = farm.traits(lot.strain)
+        part = Decimal(1) if week in farm.weeks.near_weeks else lot.life.held[week]
+        for stand in lot.stands_held(week):
+            held[stand.zone] += lot.left(week) * traits.plug_rows * traits.plug_cols * part
+    return held
+
+
+def unevenness(farm: Farm, view: PlanView) -> Decimal:
+    """Largest difference of use, in percentage points, between tanks of one light class over all weeks."""
+    worst = Decimal(0)
+    for week in farm.weeks.all:
+        held = positions_held(farm, view, week)
+        use: dict[str, dict[str, tuple[Decimal, int]]] = defaultdict(dict)
+        for zone in zones(farm).values():
+            use[zone.light_class][zone.tank] = (held[zone.id], zone.capacity)
+        for tanks in use.values():
+            shares = [100 * h / c for h, c in tanks.values() if c]
+            worst = max(worst, max(shares) - min(shares))
+    return worst

@@ -1,0 +1,178 @@
+"""The week on one page: headline numbers, day by day, and what the grower should know."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+
+from openpyxl.styles import PatternFill
+from openpyxl.workbook import Workbook
+
+from scheduler.farm.people import WEEKDAYS
+from scheduler.farm.work import is_absent, packing_days, sessions_in
+from scheduler.plan.view import PlanView
+from scheduler.reporting.tables import Table, Value
+from scheduler.reporting.tables.bench import SessionView
+from scheduler.reporting.tables.trade import promises
+from scheduler.reporting.workbook import style
+from scheduler.reporting.workbook.page import Page
+from scheduler.reporting.workbook.season import heat, tank_use
+
+MOST_NOTICES = 12
+"""Notices shown on the page of the week; the rest has a sheet of its own."""
+
+LONGEST_NOTICE = 240
+"""Characters of a notice shown on the page of the week."""
+
+_ORDER = ("gave way", "pin dropped", "doubt", "note")
+
+
+def many(count: int, one: str, more: str = "") -> str:
+    """``1 lot``, ``2 lots``."""
+    return f"{count} {one if count == 1 else more or one + 's'}"
+
+
+def add_week(book: Workbook, view: PlanView, tables: dict[str, Table], sessions: tuple[SessionView, ...]) -> None:
+    """The sheet of the week."""
+    farm, plan = view.farm, view.plan
+    weeks = farm.weeks
+    page = Page(book, "week", farm, (8.5,) * 12, landscape=False, one_page=True)
+    days = f"{weeks.monday(1).isoformat()} to {weeks.days(1)[-1].isoformat()}"
+    scope = f"{days}; planned {weeks.count} weeks ahead, the first {weeks.near} to the hour and the rack position"
+    page.title(f"{farm.settings.farm_name}: week {weeks.label(1)}", scope)
+    near = list(weeks.near_weeks)
+    headline = _headline(view, tables)
+    page.table(
+        ("", *[f"{weeks.label(w)}" for w in near]),
+        headline,
+        spans=(4, *[8 // len(near)] * len(near)),
+        bold=tuple(range(1, len(near) + 1)),
+    )
+    page.gap()
+    page.text(_at_risk(view), font=style.BOLD)
+    page.gap()
+    page.heading("Bench")
+    rows: list[tuple[Value, ...]] = []
+    for v in sessions:
+        people = "; ".join(f"{p} {m / 60:.1f} h" for p, m in v.work.items() if m)
+        total, offered = sum(v.work.values(), Decimal(0)) / 60, v.offered * len(v.work) / 60
+        name = f"{v.session.name} {v.session.day:%m-%d}"
+        rows.append((name, v.clock, len(v.cuts), v.pieces, people, f"{total:.1f} of {offered:.1f} h"))
+    page.table(("session", "clock", "colonies", "pieces", "work by person", "planned of offered"), rows,
+               spans=(3, 2, 1, 1, 3, 2), empty="no session of the near weeks has cuts")  # fmt: skip
+    page.gap()
+    _rack_use_now(page, view, tables)
+    page.heading("Day by day")
+    page.table(("day", "what"), _days(view, tables, sessions), spans=(2, 10), bold=(0,))
+    page.gap()
+    page.heading("What gave way, doubts and notes")
+    notices = sorted(plan.notices, key=lambda n: _ORDER.index(n.kind))
+    short = [(n.kind, _shortened(n.text)) for n in notices[:MOST_NOTICES]]
+    page.table(("kind", "what"), short, spans=(2, 10), bold=(0,))
+    if len(notices) > MOST_NOTICES or any(len(n.text) > LONGEST_NOTICE for n in notices):
+        page.text(f"All {len(notices)} in full on the sheet notices.", font=style.QUIET)
+        full = Page(book, "notices", farm, (14, 90), landscape=False)
+        full.title("What gave way, doubts and notes")
+        full.table(("kind", "what"), [(n.kind, n.text) for n in notices], repeat=True, bold=(0,))
+
+
+def _shortened(text: str) -> str:
+    return text if len(text) <= LONGEST_NOTICE else f"{text[:LONGEST_NOTICE].rsplit(' ', 1)[0]} ..."
+
+
+def _at_risk(view: PlanView) -> str:
+    """A sentence on the orders that may not be wholly delivered in time."""
+    risky = [p for p in promises(view) if p.at_risk]
+    if not risky:
+        return "Orders at risk: none of those due within the weeks planned"
+    orders = view.farm.order
+    shown = [
+        f"{p.order} (due {orders[p.order].due:%m-%d}: {p.in_time:.1f} of {orders[p.order].quantity} in time)" for p in risky[:8]
+    ]
+    more = f"; and {len(risky) - 8} more, see sell and pack" if len(risky) > 8 else ""
+    return f"Orders at risk: {len(risky)}. {'; '.join(shown)}{more}"
+
+
+def _headline(view: PlanView, tables: dict[str, Table]) -> list[tuple[Value, ...]]:
+    near = list(view.farm.weeks.near_weeks)
+
+    def count(table: str) -> list[int]:
+        weeks = tables[table].column("week")
+        return [weeks.count(w) for w in near]
+
+    def add(table: str, column: str) -> list[Decimal]:
+        rows = tables[table].pick("week", column)
+        return [sum((Decimal(str(v)) for week, v in rows if week == w), Decimal(0)) for w in near]
+
+    minutes = add("sessions", "work_minutes")
+    return [
+        ("colonies to cut", *count("cuts")),
+        ("pieces to cut and mount", *[int(v) for v in add("cuts", "pieces")]),
+        ("frags to sell, expected", *add("sales", "expected_frags")),
+        ("lots to move", *count("moves")),
+        ("bench hours planned", *[m / 60 for m in minutes]),
+        ("lots to count on the racks", *count("count_lots")),
+    ]
+
+
+def _rack_use_now(page: Page, view: PlanView, tables: dict[str, Table]) -> None:
+    use = tank_use(view, tables["rack_use"])
+    page.heading("Rack use at the end of the week, percent of positions")
+    names = list(use)
+    for start in range(0, len(names), 6):
+        part = names[start : start + 6]
+        values = [use[n][1] for n in part]
+
+        def ground(_: int, col: int, values: list[float] = values) -> PatternFill:
+            return heat(values[col])
+
+        page.table(part, [[round(v) for v in values]], spans=(2,) * len(part), fill=ground)
+    page.gap()
+
+
+def _days(view: PlanView, tables: dict[str, Table], sessions: tuple[SessionView, ...]) -> list[tuple[Value, ...]]:
+    farm = view.farm
+    rows: list[tuple[Value, ...]] = []
+    moves = tables["moves"].column("week").count(1)
+    counts = tables["count_lots"].column("week").count(1)
+    any_day = []
+    if moves:
+        any_day.append(f"move {many(moves, 'lot')} (sheet moves)")
+    if counts:
+        any_day.append(f"count {many(counts, 'lot')} on the racks (sheet count and measure)")
+    order_now = [str(item) for item, note in tables["supplies"].pick("item", "note") if str(note).startswith("order now")]
+    if order_now:
+        any_day.append(f"order {', '.join(order_now)}")
+    rows.append(("any day", "; ".join(any_day) or "nothing"))
+    by_id = {v.session.id: v for v in sessions}
+    for day in farm.weeks.days(1):
+        parts = []
+        for s in sessions_in(farm, 1):
+            if s.day != day:
+                continue
+            v = by_id.get(s.id)
+            if v is None:
+                parts.append(f"{s.start:%H:%M} {s.name}: no cuts planned")
+            else:
+                parts.append(f"{v.clock} {s.name}: cut {many(len(v.cuts), 'colony', 'colonies')}, {many(v.pieces, 'piece')}")
+        parts += _packing(view, tables, day)
+        parts += [f"order {o.order} is due" for o in farm.orders if o.due == day]
+        away = [p.person for p in farm.people if is_absent(farm, p.person, day)]
+        parts += [f"away: {', '.join(away)}"] if away else []
+        if parts or day.weekday() < 5:
+            rows.append((f"{WEEKDAYS[day.weekday()]} {day:%m-%d}", "\n".join(parts) or "nothing planned"))
+    return rows
+
+
+def _packing(view: PlanView, tables: dict[str, Table], day: date) -> list[str]:
+    found = []
+    for channel in view.farm.channels:
+        days = packing_days(view.farm, channel.channel, 1)
+        if day not in days:
+            continue
+        rows = tables["sales"].pick("week", "channel", "expected_frags")
+        frags = sum((Decimal(str(f)) for w, c, f in rows if w == 1 and c == channel.channel), Decimal(0))
+        if frags:
+            share = f", over {len(days)} days" if len(days) > 1 else ""
+            found.append(f"pack {channel.channel}: about {frags:.0f} frags in the week{share}")
+    return found
