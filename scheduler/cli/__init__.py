@@ -1,1 +1,1 @@
-"""cli."""
+"""The door: commands, exit codes and progress."""

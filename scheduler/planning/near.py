@@ -67,7 +67,7 @@ class NearPlanner:
         caps: dict[tuple[str, int, Section], int] = {}
         gave_way: list[str] = []
         for attempt in range(REPAIRS + 1):
-            cuts, outcome = self._solve(options, caps)
+            cuts, outcome = self._solve(options, caps, self._share(attempt))
             placed, short = self._place(cuts)
             if not short or attempt == REPAIRS:
                 break
@@ -94,9 +94,17 @@ class NearPlanner:
                 refusals[colony.colony] = bad[0]
         return options, refusals
 
-    def _solve(self, options: list[Option], caps: dict[tuple[str, int, Section], int]) -> tuple[list[NearCut], Outcome]:
+    def _share(self, attempt: int) -> SolveLimits:
+        """Half of the time for the first solve, the rest shared by the repairs."""
+        part = 0.5 if attempt == 0 else 0.5 / REPAIRS
+        clock, work = self.solving.seconds, self.solving.deterministic
+        return replace(self.solving, seconds=clock and clock * part, deterministic=work and work * part)
+
+    def _solve(
+        self, options: list[Option], caps: dict[tuple[str, int, Section], int], limits: SolveLimits
+    ) -> tuple[list[NearCut], Outcome]:
         model = NearModel(self.farm, self.floor, options, self.worth, replace(self.limits, cap=caps), self.pins)
-        solved = solve(model.model, self.solving, stage="near weeks", progress=self.progress, stop=self.stop)
+        solved = solve(model.model, limits, stage="near weeks", progress=self.progress, stop=self.stop)
         if solved.outcome.outcome == "infeasible":
             raise self._conflict()
         if not solved.outcome.found:
@@ -137,7 +145,7 @@ class NearPlanner:
             found = place(
                 row.rows, row.cols, [self._request(c, held) for c in mine], standing,
                 self._gap(row.pitch_mm),
-                SolveLimits(seconds=20, deterministic=2, seed=self.solving.seed), self.farm.settings.max_blocks,
+                SolveLimits(seconds=10, deterministic=0.2, seed=self.solving.seed), self.farm.settings.max_blocks,
             )  # fmt: skip
             for cut in mine:
                 blocks = found.get(cut.option.colony.colony, ())

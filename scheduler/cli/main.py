@@ -1,0 +1,176 @@
+"""Commands of ``frag-scheduler``. Exit codes: 0 good, 1 audit failed, 2 faults, 3 pins conflict, 4 no plan, 5 cannot write."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from functools import wraps
+from pathlib import Path
+from typing import Annotated, ParamSpec
+
+import typer
+
+from scheduler import __version__
+from scheduler.errors import BookError, FragSchedulerError
+
+P = ParamSpec("P")
+
+app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, help="Plan the work of a coral frag farm.")
+book_app = typer.Typer(no_args_is_help=True, help="Start or convert a farm book.")
+app.add_typer(book_app, name="book")
+
+BookPath = Annotated[Path, typer.Argument(help="Farm book: a workbook (.xlsx) or a folder of CSV files.", show_default=False)]
+
+
+def told(command: Callable[P, None]) -> Callable[P, None]:
+    """Turns this package's errors into a message and an exit code."""
+
+    @wraps(command)
+    def run(*args: P.args, **kwargs: P.kwargs) -> None:
+        try:
+            command(*args, **kwargs)
+        except FragSchedulerError as error:
+            from scheduler.cli.show import err
+
+            err.print(str(error), markup=False)
+            raise typer.Exit(error.exit_code) from error
+
+    return run
+
+
+def _version(value: bool) -> None:
+    if value:
+        print(f"frag-scheduler {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def main(
+    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")] = False,  # noqa: ARG001
+) -> None:
+    """Plan the work of a coral frag farm."""
+
+
+@app.command(epilog="Example: frag-scheduler check data/demo")
+@told
+def check(book: BookPath) -> None:
+    """List every fault and doubt of a farm book. Exit 0: it can be planned from; 2: it has faults."""
+    from scheduler.book import read_book
+    from scheduler.cli.show import findings, out
+
+    found = read_book(book)
+    findings("Doubts", found.doubts)
+    out.print(f"No faults. {len(found.doubts)} doubts.", markup=False)
+
+
+@app.command(epilog="Example: frag-scheduler plan data/demo --out reports --time-limit 40")
+@told
+def plan(
+    book: BookPath,
+    out: Annotated[Path, typer.Option(help="Folder for the plans; each plan gets a folder named by its ISO week.")] = Path("reports"),
+    seed: Annotated[int, typer.Option(help="Seed of the search.", min=0)] = 1,
+    time_limit: Annotated[float, typer.Option(help="Most seconds for the near-weeks search.", min=1)] = 40,
+    workers: Annotated[int, typer.Option(help="Search workers; 1 gives the same plan every time.", min=1)] = 1,
+    weeks: Annotated[int | None, typer.Option(help="Horizon in weeks, instead of the book's.", min=4, max=104)] = None,
+    drop_pin: Annotated[list[str] | None, typer.Option(help="Plan without this pin (repeatable).")] = None,
+    quiet: Annotated[bool, typer.Option(help="No progress.")] = False,
+) -> None:
+    """Make the weekly plan: workbook, plan.json and tables, after the audit has passed it."""
+    from dataclasses import replace
+
+    from scheduler.book import read_book
+    from scheduler.cli.show import Stages, err, summary
+    from scheduler.cli.show import out as terminal
+    from scheduler.planning.pipeline import plan_farm
+    from scheduler.reporting import write_plan
+    from scheduler.solving import Limits
+
+    shown = Stages(quiet=quiet)
+    shown.stage("reading the farm book")
+    found = read_book(book)
+    farm = found.farm
+    if weeks is not None:
+        farm = replace(farm, settings=farm.settings.model_copy(update={"horizon_weeks": weeks}))
+    known = [p.pin for p in farm.pins]
+    for name in drop_pin or []:
+        if name not in known:
+            err.print(f"There is no pin {name!r}; the book has {', '.join(known) or 'none'}.", markup=False)
+            raise typer.Exit(2)
+    limits = Limits(seconds=time_limit, deterministic=time_limit, seed=seed, workers=workers)
+    result = plan_farm(farm, limits=limits, drop_pins=drop_pin or (), progress=shown.progress, stage=shown.stage)
+    shown.stage("writing the workbook")
+    files = write_plan(farm, result.plan, out, "passed: every rule checked, value agreed line by line")
+    summary(farm, result.plan)
+    terminal.print(f"{len(found.doubts)} doubts about the book: frag-scheduler check {book}", markup=False)
+    for file in files[:2]:
+        terminal.print(f"Written: {file}", markup=False)
+
+
+@app.command(epilog="Example: frag-scheduler audit reports/2026-W49/plan.json data/demo")
+@told
+def audit(
+    plan_file: Annotated[Path, typer.Argument(metavar="PLAN.json", help="A plan written by this program.", show_default=False)],
+    book: BookPath,
+) -> None:
+    """Check a plan against every rule. Exit 0: it holds; 1: it breaks rules, each named with the numbers."""
+    from dataclasses import replace
+
+    from pydantic import ValidationError
+
+    from scheduler.audit import audit as run_audit
+    from scheduler.book import read_book
+    from scheduler.cli.show import err, out
+    from scheduler.plan.model import Plan
+
+    try:
+        document = Plan.model_validate_json(plan_file.read_bytes())
+    except OSError as error:
+        err.print(f"{plan_file} cannot be read: {error.strerror}", markup=False)
+        raise typer.Exit(2) from error
+    except ValidationError as error:
+        err.print(f"{plan_file} is not a plan of this program: {error.error_count()} faults\n{error}", markup=False)
+        raise typer.Exit(2) from error
+    farm = read_book(book).farm
+    if document.about.weeks != farm.settings.horizon_weeks:
+        farm = replace(farm, settings=farm.settings.model_copy(update={"horizon_weeks": document.about.weeks}))
+    report = run_audit(farm, document)
+    for breach in report.breaches:
+        out.print(str(breach), markup=False)
+    if report.breaches:
+        raise typer.Exit(1)
+    out.print(f"Every rule holds. Value {report.value:,.2f} {farm.settings.currency}, agreed line by line.", markup=False)
+
+
+@app.command(epilog="Example: frag-scheduler schema > plan.schema.json")
+def schema() -> None:
+    """Print the JSON schema of plan.json."""
+    from scheduler.plan.model import plan_schema
+
+    sys.stdout.write(json.dumps(plan_schema(), indent=2) + "\n")
+
+
+@book_app.command("new", epilog="Example: frag-scheduler book new my-farm.xlsx")
+@told
+def book_new(file: Annotated[Path, typer.Argument(help="The workbook to make; never overwritten.", show_default=False)]) -> None:
+    """Write an empty farm book with notes, drop-down lists and one example row a sheet."""
+    from scheduler.book import write_template
+
+    write_template(file)
+    print(f"Written: {file}")
+
+
+@book_app.command("convert", epilog="Example: frag-scheduler book convert data/demo demo.xlsx")
+@told
+def book_convert(
+    source: BookPath,
+    target: Annotated[Path, typer.Argument(help="Workbook (.xlsx) or folder to make; never overwritten.", show_default=False)],
+) -> None:
+    """Turn a workbook into a CSV folder or the other way round, without loss."""
+    from scheduler.book import convert
+
+    convert(source, target)
+    print(f"Written: {target}")
+
+
+__all__ = ["BookError", "app"]
