@@ -40,7 +40,7 @@ def _leaves(ctx: Context, lot: str, system: str, week: int, what: str) -> None:
 def _settles(ctx: Context) -> None:
     for lot in ctx.new_lots:
         home, place = ctx.home_of(lot.colony or ""), ctx.system_of(lot.stands[0])
-        if not ctx.farm.may_settle_in(home, place):
+        if home != place and place not in ctx.farm.system[home].feeds:
             feeds = ", ".join((home, *ctx.farm.system[home].feeds))
             ctx.add("L6", (lot.id, place), f"lot {lot.id} from {home} settles in {place}; it may settle in {feeds}")
         if home != place and ctx.farm.in_quarantine(home, lot.cut_week):

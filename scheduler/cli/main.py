@@ -16,7 +16,9 @@ from scheduler.errors import BookError, FragSchedulerError
 
 P = ParamSpec("P")
 
-app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, help="Plan the work of a coral frag farm.")
+app = typer.Typer(
+    no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, help="Plan the work of a coral frag farm."
+)
 book_app = typer.Typer(no_args_is_help=True, help="Start or convert a farm book.")
 app.add_typer(book_app, name="book")
 
@@ -47,7 +49,7 @@ def _version(value: bool) -> None:
 
 @app.callback()
 def main(
-    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")] = False,  # noqa: ARG001
+    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")] = False,
 ) -> None:
     """Plan the work of a coral frag farm."""
 
@@ -68,7 +70,9 @@ def check(book: BookPath) -> None:
 @told
 def plan(
     book: BookPath,
-    out: Annotated[Path, typer.Option(help="Folder for the plans; each plan gets a folder named by its ISO week.")] = Path("reports"),
+    out: Annotated[Path, typer.Option(help="Folder for the plans; each plan gets a folder named by its ISO week.")] = Path(
+        "reports"
+    ),
     seed: Annotated[int, typer.Option(help="Seed of the search.", min=0)] = 1,
     time_limit: Annotated[float, typer.Option(help="Most seconds for the near-weeks search.", min=1)] = 40,
     workers: Annotated[int, typer.Option(help="Search workers; 1 gives the same plan every time.", min=1)] = 1,
@@ -145,7 +149,7 @@ def audit(
 @app.command(epilog="Example: frag-scheduler schema > plan.schema.json")
 def schema() -> None:
     """Print the JSON schema of plan.json."""
-    from scheduler.plan.model import plan_schema
+    from scheduler.reporting import plan_schema
 
     sys.stdout.write(json.dumps(plan_schema(), indent=2) + "\n")
 

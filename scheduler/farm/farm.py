@@ -184,9 +184,21 @@ class Farm:
         return math.ceil(round(reach / pitch_mm, 9))
 
     def apart(self, group_a: str, group_b: str) -> str | None:
-        """L7: ``"tank"`` or ``"system"`` where two groups may not share one, else ``None``."""
+        """L7: ``"tank"`` or ``"system"`` where two groups may not share one, else ``None``.
+
+        A group kept apart from itself means two strains of it.
+        """
         pair = self._pairs.get(frozenset((group_a, group_b)))
         return pair.apart if pair is not None else None
+
+    def strains_apart(self, strain_a: str, strain_b: str) -> str | None:
+        """L7 for two strains; ``None`` for a strain and itself."""
+        return None if strain_a == strain_b else self.apart(self.strain[strain_a].group, self.strain[strain_b].group)
+
+    @cached_property
+    def mothers_in_tank(self) -> dict[str, frozenset[str]]:
+        """By tank: strains of the colonies standing in it."""
+        return {t.tank: frozenset(c.strain for c in self.colonies if c.tank == t.tank) for t in self.tanks}
 
     # ---- water, tanks, light --------------------------------------------------------------------------------------
 
@@ -198,9 +210,9 @@ class Farm:
         """Water system of a rack."""
         return self.tank[self.rack[rack].tank].system
 
-    def may_settle_in(self, home: str, other: str) -> bool:
-        """L6: whether fresh frags from system ``home`` may settle in system ``other``."""
-        return home == other or other in self.system[home].feeds
+    def may_settle_in(self, home: str, other: str, week: int) -> bool:
+        """L6, S3: whether fresh frags from system ``home`` may settle in system ``other``; from quarantine only at home."""
+        return home == other or (other in self.system[home].feeds and not self.in_quarantine(home, week))
 
     def in_quarantine(self, system: str, week: int) -> bool:
         """S3: quarantined in that week; clean from the week that starts on or after the release date."""

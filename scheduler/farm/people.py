@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, time
-from datetime import date as Day
 from typing import ClassVar, Literal
 
 from scheduler.farm.rows import Row, column
+
+Day = date
+"""The type of a day where a column is called ``date``."""
 
 Weekday = Literal["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
 WEEKDAYS: tuple[Weekday, ...] = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")

@@ -76,9 +76,9 @@ class Settings(Row):
     end_months: int = setting(6, "months of market that frags and colonies left at the horizon may count on", ge=0, le=36)
     end_colony_share: float = setting(0.50, "share of a fresh piece's value that a colony's spare size keeps", ge=0, le=1)
     uneven_cost: Decimal = setting(
-        Decimal("0"), "cost per percentage point between the fullest and emptiest tank of like light", ge=0
+        Decimal("0.00"), "cost per percentage point between the fullest and emptiest tank of like light", ge=0
     )
-    change_cost: Decimal = setting(Decimal("0"), "cost per announced cut changed, money per week of nearness", ge=0)
+    change_cost: Decimal = setting(Decimal("0.00"), "cost per announced cut changed, money per week of nearness", ge=0)
     interest_percent_per_year: float = setting(0, "interest by which later money counts less, percent per year", ge=0)
 
     stale_count_days: int = setting(60, "a colony or lot not counted for longer is a doubt, days", ge=1)

@@ -16,7 +16,7 @@ from scheduler.plan.view import PlanView
 
 def packing_cost(farm: Farm) -> Decimal:
     """Wage for packing one frag (boxes not included), money."""
-    return exact(farm.settings.pack_frag_minutes) / 60 * farm.settings.wage_per_hour
+    return exact(farm.settings.pack_frag_minutes) * farm.settings.wage_per_hour / 60
 
 
 def net_price(farm: Farm, row: SizeClass, strain: str, *, discount: bool) -> Decimal:
@@ -102,7 +102,7 @@ def colonies_left(farm: Farm, plan: Plan, used: dict[str, Decimal]) -> dict[str,
             continue
         alive = fresh.alive_when_ready[row.size_class]
         factor = exact(s.on_rock_factor) if colony.on_rock else Decimal(1)
-        work = (exact(traits.minutes_cut) * factor + exact(traits.minutes_mount) + exact(s.label_minutes)) / 60 * s.wage_per_hour
+        work = (exact(traits.minutes_cut) * factor + exact(traits.minutes_mount) + exact(s.label_minutes)) * s.wage_per_hour / 60
         group = farm.strain[colony.strain].group
         supplies = sum(
             (

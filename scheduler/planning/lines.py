@@ -54,8 +54,8 @@ class Valuation:
         self.view = PlanView(farm, plan)
         self.weeks = farm.weeks
         self._amounts: dict[Key, Decimal] = defaultdict(Decimal)
+        self._minutes: dict[tuple[str, int], Decimal] = defaultdict(Decimal)
         self._leaving = leaving(farm, self.view)
-        self._wage = farm.settings.wage_per_hour / 60
 
     def lines(self) -> tuple[Line, ...]:
         """Every line of money, rounded once."""
@@ -63,6 +63,7 @@ class Valuation:
         self._market(over)
         self._bench()
         self._outside()
+        self._wages()
         self._supplies()
         self._ends()
         rows = [
@@ -73,6 +74,14 @@ class Valuation:
 
     def _add(self, kind: LineKind, subject: str, week: int, amount: Decimal) -> None:
         self._amounts[kind, subject, week] += amount
+
+    def _work(self, kind: str, week: int, minutes: Decimal) -> None:
+        self._minutes[kind, week] += minutes
+
+    def _wages(self) -> None:
+        """Labour lines: minutes are added up first, so that a line is rounded once."""
+        for (kind, week), minutes in self._minutes.items():
+            self._add("labour", kind, week, -minutes * self.farm.settings.wage_per_hour / 60)
 
     def _interest(self, week: int) -> Decimal:
         rate = self.farm.settings.interest_percent_per_year
@@ -192,14 +201,14 @@ class Valuation:
     def _bench(self) -> None:
         s = self.farm.settings
         for week in self.weeks.all:
-            self._add("labour", "sessions", week, -self.sessions_held(week) * exact(s.session_minutes) * self._wage)
+            self._work("sessions", week, self.sessions_held(week) * exact(s.session_minutes))
             for cuts in self._sessions_of(week).values():
                 systems = {self.farm.system_of_tank(self.farm.colony[c.colony].tank) for c in cuts}
-                self._add("labour", "changeovers", week, -(len(systems) - 1) * exact(s.changeover_minutes) * self._wage)
+                self._work("changeovers", week, (len(systems) - 1) * exact(s.changeover_minutes))
         for cut in self.plan.cuts:
             cutting, mounting = self._cut_minutes(cut)
-            self._add("labour", "cutting", cut.week, -cutting * self._wage)
-            self._add("labour", "mounting", cut.week, -mounting * self._wage)
+            self._work("cutting", cut.week, cutting)
+            self._work("mounting", cut.week, mounting)
 
     def _boxes(self, week: int) -> Decimal:
         return sum(
@@ -212,20 +221,20 @@ class Valuation:
         for lot in self.view.lots.values():
             for stand in lot.stands[1:]:
                 minutes = exact(s.move_lot_minutes) + exact(s.move_frag_minutes) * lot.left(stand.week)
-                self._add("labour", "moves", stand.week, -minutes * self._wage)
+                self._work("moves", stand.week, minutes)
         for x in self._leaving:
-            self._add("labour", "packing", x.sale.week, -x.frags * exact(s.pack_frag_minutes) * self._wage)
+            self._work("packing", x.sale.week, x.frags * exact(s.pack_frag_minutes))
         for week in {x.sale.week for x in self._leaving}:
-            self._add("labour", "boxes", week, -self._boxes(week) * exact(s.pack_box_minutes) * self._wage)
+            self._work("boxes", week, self._boxes(week) * exact(s.pack_box_minutes))
         for row in self.plan.overtime:
             self._add("labour", "overtime", row.week, -row.minutes / 60 * (s.overtime_wage_per_hour - s.wage_per_hour))
 
     def _uses(self) -> Iterator[tuple[str, str, str, int, Decimal]]:
-        """(per, plug kind, group, week, count) of everything that uses supplies."""
+        """(per, plug kind, group, week, count) of everything that uses supplies; an item made for one group is used for it alone."""
         for cut in self.plan.cuts:
             kind, group = self.farm.traits(cut.strain).plug_kind, self.farm.strain[cut.strain].group
             yield "piece", kind, group, cut.week, Decimal(cut.pieces)
-            yield "colony", kind, group, cut.week, Decimal(1)
+            yield "colony", group, group, cut.week, Decimal(1)
         for week in self.weeks.all:
             yield "session", "", "", week, self.sessions_held(week)
             yield "box", "", "", week, self._boxes(week)
@@ -236,7 +245,7 @@ class Valuation:
     def _supplies(self) -> None:
         for per, kind, group, week, count in self._uses():
             for item in self.farm.supplies:
-                if item.per == per and (item.only_for is None or item.only_for in (kind, group)):
+                if item.per == per and (per in ("session", "box") or item.only_for is None or item.only_for in (kind, group)):
                     self._add("supplies", item.item, week, -count * exact(item.quantity_per) * item.unit_cost)
 
     # ---- the end and the balance of tanks -------------------------------------------------------------------------

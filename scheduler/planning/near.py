@@ -194,7 +194,7 @@ class NearPlanner:
         for pin in self.farm.pins:
             if pin.pin in self.pins and pin.colony is not None:
                 got = cut.get(pin.colony, 0)
-                if (pin.kind in ("cut", "session") and got == 0) or (pin.kind == "at least" and got < (pin.pieces or 0)):
+                if (pin.kind == "cut" and got == 0) or (pin.kind == "at least" and got < (pin.pieces or 0)):
                     broken.append(pin.pin)
         if broken:
             raise PinConflict(broken, [f"{self.sentence(name)}, but the racks in its light are full" for name in broken])

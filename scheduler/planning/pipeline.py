@@ -133,7 +133,7 @@ class _Planner:
         tank = zones(self.farm)[lot.zone].tank
         for week, pieces in left.items():
             if pieces:
-                self.ledger.tank_groups[tank, week].add(self.farm.strain[lot.strain].group)
+                self.ledger.tank_strains[tank, week].add(lot.strain)
 
     # ---- near weeks -----------------------------------------------------------------------------------------------
 
@@ -173,12 +173,19 @@ class _Planner:
         """S3, S4: clean systems by health rank, toxic last, quarantine after; slimy corals after the others."""
         farm = self.farm
 
-        def key(cut: NearCut) -> tuple[bool, int, bool, str, bool, str, str]:
+        def mix(session: str, system: str) -> int:
+            """0: no toxic cut from the system in the session, 1: some, 2: nothing else."""
+            here = [c.option.colony for c in cuts if c.session == session and farm.system_of_tank(c.option.colony.tank) == system]
+            toxic = {farm.traits(c.strain).toxic for c in here}
+            return {frozenset({True}): 2, frozenset({True, False}): 1}.get(frozenset(toxic), 0)
+
+        def key(cut: NearCut) -> tuple[bool, int, int, str, bool, bool, str, str]:
             colony = cut.option.colony
             name = farm.system_of_tank(colony.tank)
             traits = farm.traits(colony.strain)
             shut = farm.in_quarantine(name, cut.option.week)
-            return shut, farm.system[name].health_rank, traits.toxic, name, traits.slimy, traits.method, colony.colony
+            rank, order = farm.system[name].health_rank, mix(cut.session, name)
+            return shut, rank, order, name, traits.toxic, traits.slimy, traits.method, colony.colony
 
         found = []
         for session in dict.fromkeys(c.session for c in cuts):

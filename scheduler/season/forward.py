@@ -103,7 +103,7 @@ class ForwardPass:
         low, high = (1 - s.dim) * colony.par_umol, (1 + s.bright) * colony.par_umol
         found = []
         for zone in self.ledger.zones.values():
-            if not farm.may_settle_in(home, zone.system) or zone.flow not in traits.flow_settling:
+            if not farm.may_settle_in(home, zone.system, week) or zone.flow not in traits.flow_settling:
                 continue
             if farm.tank_closed(zone.tank, week) or not all(low <= zone.par_in(w) <= high for w in settling):
                 continue
@@ -112,7 +112,7 @@ class ForwardPass:
                 farm, self.pins, zone.tank, racks, week
             ):
                 continue
-            if company_clash(farm, self.ledger, farm.strain[colony.strain].group, zone, range(week, self.weeks.count + 1)):
+            if company_clash(farm, self.ledger, colony.strain, zone, range(week, self.weeks.count + 1)):
                 continue
             found.append(zone)
         return sorted(found, key=lambda z: (abs(z.par_in(week) - colony.par_umol), z.id))
@@ -155,7 +155,7 @@ class ForwardPass:
         for w, count in left.items():
             need = count * float(found.held[w]) * area
             room = ledger.room(zone, (w,))
-            if need > room + 1e-9:
+            if count and need > room + 1e-9:
                 ratio = min(ratio, max(0.0, room) / need)
         if ratio < 1.0:
             return None, int(pieces * ratio)
@@ -167,7 +167,7 @@ class ForwardPass:
         self.seller.enter_counts(lot)
         for w, count in left.items():
             if count:
-                ledger.tank_groups[zone.tank, w].add(farm.strain[colony.strain].group)
+                ledger.tank_strains[zone.tank, w].add(colony.strain)
         cut = Cut(lot=code, colony=colony.colony, strain=colony.strain, week=week, pieces=pieces)
         return LaterCut(cut, Stand(lot=code, week=week, zone=zone.id, pieces=pieces), lot), pieces
 
@@ -210,15 +210,15 @@ def kept_free(farm: Farm, pins: frozenset[str], tank: str, racks: tuple[str, ...
     )
 
 
-def company_clash(farm: Farm, ledger: Ledger, group: str, zone: Zone, weeks: range) -> bool:
-    """L7: whether a group would share a tank or system with one it is kept apart from in any of the weeks."""
+def company_clash(farm: Farm, ledger: Ledger, strain: str, zone: Zone, weeks: range) -> bool:
+    """L7: whether a strain would share a tank or system with one it is kept apart from in any of the weeks."""
     tanks = {t.tank: t.system for t in farm.tanks}
     for tank, system in tanks.items():
         if system != zone.system:
             continue
         for week in weeks:
-            for other in ledger.tank_groups[tank, week]:
-                kept = farm.apart(group, other)
+            for other in ledger.tank_strains[tank, week]:
+                kept = farm.strains_apart(strain, other)
                 if kept == "system" or (kept == "tank" and tank == zone.tank):
                     return True
     return False

@@ -31,13 +31,16 @@ class Ledger:
         self.sold: dict[tuple[tuple[int, int], str, str], float] = defaultdict(float)
         self.sold_group: dict[tuple[tuple[int, int], str], float] = defaultdict(float)
         self.end_frags: dict[str, float] = defaultdict(float)
-        self.tank_groups: dict[tuple[str, int], set[str]] = defaultdict(set)
+        self.tank_strains: dict[tuple[str, int], set[str]] = defaultdict(set)
         for week in self.weeks.all:
             need = standing_minutes(farm, week)
             self.outside[week] = {CARING: need["care"], PACKING: need["pack"]}
         for zone in self.zones.values():
             for week in self.weeks.all:
                 self.zone_held[zone.id, week] = float(zone.mothers)
+        for tank, strains in farm.mothers_in_tank.items():
+            for week in self.weeks.all:
+                self.tank_strains[tank, week] |= strains
         self._offers = {week: outside_offers(farm, week) for week in self.weeks.all}
         self._bench_offers = {week: bench_offers(farm, week) for week in self.weeks.all}
         self.system_limit = {
@@ -58,7 +61,7 @@ class Ledger:
             "sold": self.sold.copy(),
             "sold_group": self.sold_group.copy(),
             "end_frags": self.end_frags.copy(),
-            "tank_groups": defaultdict(set, {k: set(v) for k, v in self.tank_groups.items()}),
+            "tank_strains": defaultdict(set, {k: set(v) for k, v in self.tank_strains.items()}),
         }
 
     def restore(self, before: dict[str, Any]) -> None:

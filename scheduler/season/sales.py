@@ -41,6 +41,11 @@ class Growing:
         """Pieces without a route."""
         return self.pieces - sum(s.pieces for s in self.sales)
 
+    @property
+    def sellable_from(self) -> int:
+        """First week in which it can leave: fresh frags not in the week of their cut, which comes after the sales."""
+        return self.first + 1 if self.is_new else self.first
+
     def left(self, last: int) -> dict[int, int]:
         """Pieces on racks after the sales of each week, first..last."""
         return {w: self.pieces - sum(s.pieces for s in self.sales if s.week <= w) for w in range(self.first, last + 1)}
@@ -77,7 +82,7 @@ class Seller:
 
     def may_sell(self, lot: Growing, size_class: str, week: int) -> bool:
         """O1 for order and market: class reached, not too old, may leave."""
-        if week < lot.first or lot.life.age[week] > self.farm.settings.max_rack_weeks:
+        if week < lot.sellable_from or lot.life.age[week] > self.farm.settings.max_rack_weeks:
             return False
         return lot.life.reached(size_class, week) and self.may_leave(lot, week)
 
@@ -210,7 +215,7 @@ class Seller:
         rent = self.rent(lot.strain)
         open_weeks = [
             w
-            for w in range(lot.first, self.weeks.count + 1)
+            for w in range(lot.sellable_from, self.weeks.count + 1)
             if any(packing_days(self.farm, c, w) for c in self.market_channels) and self.may_leave(lot, w)
         ]
         old = self.farm.settings.max_rack_weeks

@@ -53,7 +53,8 @@ def programme(farm: Farm, colony: Colony, patience: float) -> CutProgramme:
     worth[last + 1] = spare
     top = int(most.max(initial=0))
     after = {
-        n: np.array([after_cut(sizes, k, n) if most[k] >= n else 0 for k in range(count)]) for n in range(traits.min_pieces, top + 1)
+        n: np.array([after_cut(sizes, k, n) if most[k] >= n else 0 for k in range(count)])
+        for n in range(traits.min_pieces, top + 1)
     }
     for week in range(last, 0, -1):
         best = patience * worth[week + 1][np.minimum(level + 1, count - 1)]

@@ -54,19 +54,10 @@ class Floor:
                 found.append(Taken(lot.lot, lot.strain, held))
         return tuple(found)
 
-    def groups_in_tank(self, tank: str, week: int) -> set[str]:
-        """Groups of the lots of the book standing in a tank in a week."""
-        farm = self.farm
-        return {
-            farm.strain[lot.strain].group
-            for lot in farm.lots
-            if lot.alive and farm.rack[lot.rack].tank == tank and self._left[lot.lot][week] > 0
-        } | {
-            farm.strain[c.strain].group
-            for rack, rows in farm.mothers_on_racks.items()
-            if farm.rack[rack].tank == tank
-            for c, _ in rows
-        }
+    def strains_in_tank(self, tank: str, week: int) -> frozenset[str]:
+        """Strains of the colonies and of the lots of the book standing in a tank in a week."""
+        here = (lot for lot in self.farm.lots if lot.alive and self.farm.rack[lot.rack].tank == tank)
+        return self.farm.mothers_in_tank[tank] | {lot.strain for lot in here if self._left[lot.lot][week] > 0}
 
     def free(self, rack: str, week: int) -> frozenset[Position]:
         """Open positions nobody holds in a week."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import product
+from itertools import combinations, product
 
 from ortools.sat.python import cp_model
 
@@ -200,10 +200,14 @@ class NearModel:
                 for quarantined in shut:
                     self.model.add_at_most_one(toxic, quarantined)
                 for later in clean:
-                    if later.health_rank > first.health_rank:
-                        plain = self._any(self._cuts_at(sid, system=later.system, toxic=False), "")
-                        if plain is not None:
-                            self.model.add_at_most_one(toxic, plain)
+                    plain = self._any(self._cuts_at(sid, system=later.system, toxic=False), "")
+                    if plain is not None and later.health_rank > first.health_rank:
+                        self.model.add_at_most_one(toxic, plain)
+            for one, two in combinations(clean, 2):
+                if one.health_rank == two.health_rank:  # either could come first, but not both last
+                    kinds = [self._any(self._cuts_at(sid, system=s.system, toxic=t), "") for s in (one, two) for t in (False, True)]
+                    if None not in kinds:
+                        self.model.add(sum(k for k in kinds if k is not None) <= 3)
 
     # ---- space ----------------------------------------------------------------------------------------------------
 
@@ -254,13 +258,14 @@ class NearModel:
         """L7: new lots of groups kept apart do not meet in a tank or system."""
         table = zones(self.farm)
         for scope in ("tank", "system"):
-            here: dict[tuple[str, str], list[cp_model.IntVar]] = {}
+            here: dict[tuple[str, tuple[str, str]], list[cp_model.IntVar]] = {}
             for (i, sec), var in self.v.stands.items():
                 zone = table[sec.zone]
                 place = zone.tank if scope == "tank" else zone.system
-                here.setdefault((place, self.farm.strain[self.options[i].colony.strain].group), []).append(var)
+                strain = self.options[i].colony.strain
+                here.setdefault((place, (self.farm.strain[strain].group, strain)), []).append(var)
             for (a, one), (b, two) in product(here, repeat=2):
-                if a == b and one < two and self.farm.apart(one, two) == scope:
+                if a == b and one[1] < two[1] and self.farm.apart(one[0], two[0]) == scope:
                     first, second = self._any(here[a, one], ""), self._any(here[b, two], "")
                     if first is not None and second is not None:
                         self.model.add_at_most_one(first, second)
@@ -283,7 +288,9 @@ class NearModel:
             elif pin.kind == "at most":
                 m.add(pieces <= (pin.pieces or 0))
             elif pin.kind == "session":
-                m.add(sum(var for (i, sid), var in v.at.items() if i in mine and sid == pin.session) >= 1)
+                for (i, sid), var in v.at.items():
+                    if i in mine and sid != pin.session:
+                        m.add(var == 0)
             elif pin.kind == "rack":
                 for (i, section), var in v.stands.items():
                     if i in mine and section.rack != pin.rack:

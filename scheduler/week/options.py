@@ -93,17 +93,16 @@ def _kept_free(farm: Farm, section: Section, week: int, pins: Collection[str]) -
 def places(farm: Farm, floor: Floor, colony: Colony, week: int, pins: Collection[str]) -> dict[Section, frozenset[Position]]:
     """L2, L4, L6, L7, L8, L9, plug kind and keep-free pins: sections a colony's frags could settle in, with their positions."""
     traits = farm.traits(colony.strain)
-    group = farm.strain[colony.strain].group
     home = farm.system_of_tank(colony.tank)
     table = zones(farm)
     found = {}
     for section in sections(farm):
         rack, zone = farm.rack[section.rack], table[section.zone]
-        if not farm.may_settle_in(home, zone.system) or rack.flow not in traits.flow_settling:
+        if not farm.may_settle_in(home, zone.system, week) or rack.flow not in traits.flow_settling:
             continue
         if traits.plug_kind not in rack.plug_kinds or farm.tank_closed(rack.tank, week) or _kept_free(farm, section, week, pins):
             continue
-        if any(_clash(farm, floor, group, rack.tank, t.tank, week) for t in farm.tanks):
+        if any(_clash(farm, floor, colony.strain, rack.tank, t.tank, week) for t in farm.tanks):
             continue
         positions = floor.settling(colony, week, section)
         if len(positions) >= traits.min_pieces * traits.plug_rows * traits.plug_cols:
@@ -111,10 +110,10 @@ def places(farm: Farm, floor: Floor, colony: Colony, week: int, pins: Collection
     return found
 
 
-def _clash(farm: Farm, floor: Floor, group: str, tank: str, other: str, week: int) -> bool:
+def _clash(farm: Farm, floor: Floor, strain: str, tank: str, other: str, week: int) -> bool:
     if farm.system_of_tank(tank) != farm.system_of_tank(other):
         return False
-    kept = {farm.apart(group, g) for g in floor.groups_in_tank(other, week)}
+    kept = {farm.strains_apart(strain, s) for s in floor.strains_in_tank(other, week)}
     return "system" in kept or ("tank" in kept and tank == other)
 
 

@@ -55,9 +55,9 @@ def test_a_tank_is_closed_in_every_week_with_a_closed_day() -> None:
 def test_fresh_frags_go_where_their_system_feeds() -> None:
     north = WaterSystem(system="N", health_rank=1, max_fresh=9, feeds=("S",))
     farm = replace(one_strain_farm(), systems=(north, WaterSystem(system="S", health_rank=2, max_fresh=9)))
-    assert farm.may_settle_in("N", "S")
-    assert farm.may_settle_in("S", "S")
-    assert not farm.may_settle_in("S", "N")
+    assert farm.may_settle_in("N", "S", 1)
+    assert farm.may_settle_in("S", "S", 1)
+    assert not farm.may_settle_in("S", "N", 1)
 
 
 @pytest.mark.parametrize("seed", range(24))

@@ -144,7 +144,7 @@ def check_settling(farm: Farm, ledger: Ledger) -> None:
         home = farm.system_of_tank(colony.tank)
         key = (home, traits.plug_kind, traits.flow_settling)
         if key not in offers:
-            racks = [r for r in farm.racks if farm.may_settle_in(home, farm.system_of_rack(r.rack))]
+            racks = [r for r in farm.racks if farm.may_settle_in(home, farm.system_of_rack(r.rack), 1)]
             racks = [r for r in racks if traits.plug_kind in r.plug_kinds and r.flow in traits.flow_settling]
             offers[key] = np.sort(np.concatenate([np.empty(0), *(light[r.rack] for r in racks)]))
         offer = offers[key]
