@@ -22,6 +22,9 @@ app = typer.Typer(
 book_app = typer.Typer(no_args_is_help=True, help="Start or convert a farm book.")
 app.add_typer(book_app, name="book")
 
+WORK_PER_SECOND = 8
+"""Seconds of --time-limit for one unit of the solver's own work: the work limit ends the search first, so that plans repeat."""
+
 BookPath = Annotated[Path, typer.Argument(help="Farm book: a workbook (.xlsx) or a folder of CSV files.", show_default=False)]
 
 
@@ -66,7 +69,7 @@ def check(book: BookPath) -> None:
     out.print(f"No faults. {len(found.doubts)} doubts.", markup=False)
 
 
-@app.command(epilog="Example: frag-scheduler plan data/demo --out reports --time-limit 40")
+@app.command(epilog="Example: frag-scheduler plan data/demo --out reports --time-limit 60")
 @told
 def plan(
     book: BookPath,
@@ -74,7 +77,7 @@ def plan(
         "reports"
     ),
     seed: Annotated[int, typer.Option(help="Seed of the search.", min=0)] = 1,
-    time_limit: Annotated[float, typer.Option(help="Most seconds for the near-weeks search.", min=1)] = 40,
+    time_limit: Annotated[float, typer.Option(help="Most seconds for the near-weeks search.", min=1)] = 32,
     workers: Annotated[int, typer.Option(help="Search workers; 1 gives the same plan every time.", min=1)] = 1,
     weeks: Annotated[int | None, typer.Option(help="Horizon in weeks, instead of the book's.", min=4, max=104)] = None,
     drop_pin: Annotated[list[str] | None, typer.Option(help="Plan without this pin (repeatable).")] = None,
@@ -101,7 +104,7 @@ def plan(
         if name not in known:
             err.print(f"There is no pin {name!r}; the book has {', '.join(known) or 'none'}.", markup=False)
             raise typer.Exit(2)
-    limits = Limits(seconds=time_limit, deterministic=time_limit, seed=seed, workers=workers)
+    limits = Limits(seconds=time_limit, deterministic=time_limit / WORK_PER_SECOND, seed=seed, workers=workers)
     result = plan_farm(farm, limits=limits, drop_pins=drop_pin or (), progress=shown.progress, stage=shown.stage)
     shown.stage("writing the workbook")
     files = write_plan(farm, result.plan, out, "passed: every rule checked, value agreed line by line")

@@ -66,12 +66,22 @@ class NearPlanner:
             return NearPlan((), (), refusals, None, ())
         caps: dict[tuple[str, int, Section], int] = {}
         gave_way: list[str] = []
+        frozen: list[NearCut] = []
+        bound: float | None = None
+        first_reason = ""
         for attempt in range(REPAIRS + 1):
-            cuts, outcome = self._solve(options, caps, self._share(attempt))
+            cuts, outcome = self._solve(options, caps, frozen, self._share(attempt))
             placed, short = self._place(cuts)
+            if bound is None:
+                bound, first_reason = (
+                    outcome.bound,
+                    outcome.reason,
+                )  # the repairs only narrow the model, so the first bound holds for all of them
             if not short or attempt == REPAIRS:
                 break
             caps |= short
+            whole = {(c.option.colony.colony, c.option.week): c.pieces for c in placed}
+            frozen = [c for c in cuts if whole.get((c.option.colony.colony, c.option.week)) == c.pieces]
         for cut in cuts:
             got = next((c.pieces for c in placed if c.option is cut.option), 0)
             if got < cut.pieces:
@@ -80,7 +90,14 @@ class NearPlanner:
                     f"{name}: {got} of {cut.pieces} pieces found a place on rack {cut.section.rack}; the cut is that much smaller"
                 )
         self._still_pinned(placed)
-        return NearPlan(tuple(placed), tuple(options), refusals, outcome, tuple(gave_way))
+        proved = bound is not None and outcome.value is not None and bound <= outcome.value + 1e-6
+        ended = replace(
+            outcome,
+            bound=bound,
+            outcome="optimal" if proved else "feasible",
+            reason="proved" if proved else _why_stopped(first_reason),
+        )
+        return NearPlan(tuple(placed), tuple(options), refusals, ended, tuple(gave_way))
 
     def _options(self, pins: Collection[str]) -> tuple[list[Option], dict[str, Refusal]]:
         options: list[Option] = []
@@ -101,12 +118,17 @@ class NearPlanner:
         return replace(self.solving, seconds=clock and clock * part, deterministic=work and work * part)
 
     def _solve(
-        self, options: list[Option], caps: dict[tuple[str, int, Section], int], limits: SolveLimits
+        self, options: list[Option], caps: dict[tuple[str, int, Section], int], frozen: list[NearCut], limits: SolveLimits
     ) -> tuple[list[NearCut], Outcome]:
         model = NearModel(self.farm, self.floor, options, self.worth, replace(self.limits, cap=caps), self.pins)
+        index = {(o.colony.colony, o.week): i for i, o in enumerate(options)}
+        for cut in frozen:
+            model.freeze(index[cut.option.colony.colony, cut.option.week], cut.pieces, cut.session, cut.section)
         solved = solve(model.model, limits, stage="near weeks", progress=self.progress, stop=self.stop)
+        if frozen and not solved.outcome.found:
+            return self._solve(options, caps, [], limits)
         if solved.outcome.outcome == "infeasible":
-            raise self._conflict()
+            raise self._conflict(caps)
         if not solved.outcome.found:
             raise NoPlanFound(
                 f"No plan for the near weeks was found: {solved.outcome.reason}. Allow more time with --time-limit."
@@ -177,14 +199,15 @@ class NearPlanner:
 
     # ---- pins -----------------------------------------------------------------------------------------------------
 
-    def _feasible(self, pins: frozenset[str]) -> bool:
+    def _feasible(self, pins: frozenset[str], caps: dict[tuple[str, int, Section], int]) -> bool:
         options, _ = self._options(pins)
-        model = NearModel(self.farm, self.floor, options, self.worth, self.limits, pins, with_objective=False)
+        limits = replace(self.limits, cap=caps)
+        model = NearModel(self.farm, self.floor, options, self.worth, limits, pins, with_objective=False)
         quick = SolveLimits(seconds=30, deterministic=20, seed=self.solving.seed)
         return solve(model.model, quick, stage="pins", progress=None, stop=self.stop).outcome.outcome != "infeasible"
 
-    def _conflict(self) -> PinConflict:
-        names = minimal_conflict(self.pins, self._feasible)
+    def _conflict(self, caps: dict[tuple[str, int, Section], int]) -> PinConflict:
+        names = minimal_conflict(self.pins, lambda pins: self._feasible(pins, caps))
         return PinConflict(names or self.pins, [self.sentence(name) for name in names or self.pins])
 
     def _still_pinned(self, placed: list[NearCut]) -> None:
@@ -202,6 +225,10 @@ class NearPlanner:
     def sentence(self, pin_id: str) -> str:
         """A pin in words."""
         return describe_pin(self.farm, pin_id)
+
+
+def _why_stopped(reason: str) -> str:
+    return "racks too full for the best cuts" if reason == "proved" else reason
 
 
 def describe_pin(farm: Farm, pin_id: str) -> str:

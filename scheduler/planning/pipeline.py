@@ -6,7 +6,7 @@ import platform
 import threading
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from importlib.metadata import version
 
@@ -14,7 +14,7 @@ from scheduler import __version__
 from scheduler.audit import Report, audit
 from scheduler.biology.life import life
 from scheduler.biology.zones import zones
-from scheduler.errors import AuditFailed
+from scheduler.errors import AuditFailed, PinConflict
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING, PACKING, missing_minutes, outside_offers
 from scheduler.farm.units import CENT, seconds
@@ -153,6 +153,7 @@ class _Planner:
         )
         planner = NearPlanner(farm, floor, valuation, Limits(system, zone), self.pins, self.limits, self.progress, self.stop)
         near = planner.plan()
+        near = self._countable(near)
         cuts, stands, fresh = [], [], []
         numbered = {id(c): n for n, c in self._run_order(near.cuts)}
         for near_cut in sorted(near.cuts, key=lambda c: (c.option.week, c.session, numbered[id(c)])):
@@ -168,6 +169,26 @@ class _Planner:
         self._held = held_back(farm, near, valuation)
         self._stand_by = stand_by(farm, near, tuple(cuts))
         return near, cuts, stands, fresh
+
+    def _countable(self, near: NearPlan) -> NearPlan:
+        """S1: leaves out cuts whose lots nobody could count, where standing work alone fills a coming week."""
+        farm, s = self.farm, self.farm.settings
+        kept, gave_way = [], list(near.gave_way)
+        counts: Counter[int] = Counter()
+        for cut in near.cuts:
+            name, week = cut.option.colony.colony, cut.option.week
+            due = range(week + s.count_weeks, farm.weeks.count + 1, s.count_weeks)
+            full = [w for w in due if not self.ledger.care_fits_overtime(w, (counts[w] + 1) * s.count_lot_minutes)]
+            if not full:
+                counts.update(due)
+                kept.append(cut)
+                continue
+            pins = [p.pin for p in farm.pins if p.pin in self.pins and p.colony == name and p.kind in ("cut", "at least")]
+            if pins:
+                why = f"{farm.weeks.label(full[0])} has no hours left to count its lot"
+                raise PinConflict(pins, [f"{describe_pin(farm, p)}, but {why}" for p in pins])
+            gave_way.append(f"{name}: not cut, since {farm.weeks.label(full[0])} has no hours left to count its lot")
+        return replace(near, cuts=tuple(kept), gave_way=tuple(gave_way))
 
     def _run_order(self, cuts: Sequence[NearCut]) -> list[tuple[int, NearCut]]:
         """S3, S4: clean systems by health rank, toxic last, quarantine after; slimy corals after the others."""

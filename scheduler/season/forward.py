@@ -172,9 +172,8 @@ class ForwardPass:
         return LaterCut(cut, Stand(lot=code, week=week, zone=zone.id, pieces=pieces), lot), pieces
 
     def _counts_fit(self, lot: Growing) -> bool:
-        every, minutes = self.farm.settings.count_weeks, self.farm.settings.count_lot_minutes
-        due = [w for w, n in lot.left(self.weeks.count).items() if n and lot.life.age[w] > 0 and lot.life.age[w] % every == 0]
-        return all(self.ledger.care_fits(w, minutes) for w in due)
+        minutes = self.farm.settings.count_lot_minutes
+        return all(self.ledger.care_fits(w, minutes) for w in self.seller.counted_in(lot))
 
     def _earned(self, lot: Growing) -> float:
         """Sales of a lot and what is left of it at the end, less packing."""

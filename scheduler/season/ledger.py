@@ -112,6 +112,12 @@ class Ledger:
         """Whether more care (moves, counting) fits outside sessions."""
         return self.outside_fits(week, CARING, minutes)
 
+    def care_fits_overtime(self, week: int, minutes: float) -> bool:
+        """Whether more care fits outside sessions if overtime is used."""
+        need = dict(self.outside[week])
+        need[CARING] += minutes + MARGIN
+        return missing_minutes(need, outside_offers(self.farm, week, overtime=True)) <= 0
+
     def add_bench(self, week: int, more: dict[Kind, float]) -> None:
         """Enter bench work."""
         for kind, minutes in more.items():

@@ -274,13 +274,19 @@ class Seller:
 
     # ---- counting -------------------------------------------------------------------------------------------------
 
+    def counted_in(self, lot: Growing) -> list[int]:
+        """Weeks in which a lot is counted: pieces left and an age that is a multiple of ``count_weeks``."""
+        every = self.farm.settings.count_weeks
+        return [
+            w
+            for w, left in lot.left(self.weeks.count).items()
+            if left > 0 and lot.life.age[w] > 0 and lot.life.age[w] % every == 0
+        ]
+
     def enter_counts(self, lot: Growing) -> None:
         """Enter the minutes for counting a lot each time it has stood ``count_weeks`` while pieces are left."""
-        every = self.farm.settings.count_weeks
-        for week, left in lot.left(self.weeks.count).items():
-            age = lot.life.age[week]
-            if left > 0 and age > 0 and age % every == 0:
-                self.ledger.outside[week][CARING] += self.farm.settings.count_lot_minutes
+        for week in self.counted_in(lot):
+            self.ledger.outside[week][CARING] += self.farm.settings.count_lot_minutes
 
     def release_counts(self, lot: Growing) -> None:
         """Take back the counting of weeks in which nothing of a lot is left, entered before its sales were known."""

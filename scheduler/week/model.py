@@ -205,9 +205,12 @@ class NearModel:
                         self.model.add_at_most_one(toxic, plain)
             for one, two in combinations(clean, 2):
                 if one.health_rank == two.health_rank:  # either could come first, but not both last
-                    kinds = [self._any(self._cuts_at(sid, system=s.system, toxic=t), "") for s in (one, two) for t in (False, True)]
-                    if None not in kinds:
-                        self.model.add(sum(k for k in kinds if k is not None) <= 3)
+                    kinds = [
+                        self._any(self._cuts_at(sid, system=s.system, toxic=t), "") for s in (one, two) for t in (False, True)
+                    ]
+                    known = [k for k in kinds if k is not None]
+                    if len(known) == len(kinds):
+                        self.model.add(sum(known) <= 3)
 
     # ---- space ----------------------------------------------------------------------------------------------------
 
@@ -336,6 +339,8 @@ class NearModel:
             terms.append(-round(100 * abs(table[section.zone].par_in(self.options[i].week) - par) / par) * var)
         self.model.maximize(sum(terms))
 
-    def session(self, sid: str) -> BenchSession:
-        """A session by id."""
-        return self.sessions[sid]
+    def freeze(self, option: int, pieces: int, session: str, section: Section) -> None:
+        """Keep a cut that has found its places: same pieces, session and section; people stay free."""
+        self.model.add(self.v.pieces[option] == pieces)
+        self.model.add(self.v.at[option, session] == 1)
+        self.model.add(self.v.stands[option, section] == 1)

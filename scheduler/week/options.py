@@ -125,7 +125,11 @@ def option(farm: Farm, floor: Floor, colony: Colony, week: int, pins: Collection
         return Refusal("not fit", f"marked {colony.condition} on {colony.condition_date}")
     if farm.on_hold(system, week):
         until = farm.system[system].hold_until
-        return Refusal("system on hold", f"{system} is on hold until {until}", farm.weeks.week_of(until) + 1 if until else None)
+        return Refusal(
+            "system on hold",
+            f"{system} is on hold until {until}",
+            next((w for w in farm.weeks.all if w >= week and not farm.on_hold(system, w)), None),
+        )
     rested = rested_from(farm, colony)
     if week < rested:
         return Refusal(
