@@ -77,7 +77,7 @@ class NearPlanner:
                     outcome.bound,
                     outcome.reason,
                 )  # the repairs only narrow the model, so the first bound holds for all of them
-            if not short or attempt == REPAIRS:
+            if not short or attempt == REPAIRS or outcome.reason == "interrupted":
                 break
             caps |= short
             whole = {(c.option.colony.colony, c.option.week): c.pieces for c in placed}

@@ -12,7 +12,6 @@ from ortools.sat.python import cp_model
 from scheduler.biology.zones import zones
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import cut_kind, mount_kind
-from scheduler.farm.people import BenchSession
 from scheduler.farm.units import cents, seconds
 from scheduler.farm.work import bench_minutes, sessions_in
 from scheduler.week.floor import Floor, Section
