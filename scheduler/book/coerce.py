@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import os
 import math
 import re
 from collections.abc import Iterable
@@ -41,8 +42,15 @@ class Unreadable:
 def nearest(word: str, known: Iterable[str]) -> str:
     """``did you mean LAN?`` or nothing."""
     names = {k.casefold(): k for k in known}
-    near = difflib.get_close_matches(word.casefold(), names, n=1, cutoff=0.6)
-    return f"did you mean {names[near[0]]}?" if near else ""
+    wanted = word.casefold()
+    near = difflib.get_close_matches(wanted, names, n=8, cutoff=0.6)
+    best = max(near, key=lambda name: _likeness(wanted, name), default=None)  # of equals, the one that begins alike
+    return f"did you mean {names[best]}?" if best is not None else ""
+
+
+def _likeness(wanted: str, name: str) -> tuple[float, int]:
+    alike = difflib.SequenceMatcher(None, name, wanted).ratio()
+    return round(alike, 6), len(os.path.commonprefix([wanted, name]))
 
 
 def is_blank(value: object) -> bool:

@@ -129,6 +129,9 @@ class NearPlanner:
             return self._solve(options, caps, [], limits)
         if solved.outcome.outcome == "infeasible":
             raise self._conflict(caps)
+        if not solved.outcome.found and not self._pins_ask_for_cuts():
+            bound = max(0.0, solved.outcome.bound or 0.0)  # cutting nothing keeps every rule
+            return [], replace(solved.outcome, outcome="feasible", value=0.0, bound=bound)
         if not solved.outcome.found:
             raise NoPlanFound(
                 f"No plan for the near weeks was found: {solved.outcome.reason}. Allow more time with --time-limit."
@@ -150,6 +153,9 @@ class NearPlanner:
                 )
             )
         return cuts, solved.outcome
+
+    def _pins_ask_for_cuts(self) -> bool:
+        return any(p.pin in self.pins and p.kind in ("cut", "at least") for p in self.farm.pins)
 
     def _place(self, cuts: list[NearCut]) -> tuple[list[NearCut], dict[tuple[str, int, Section], int]]:
         """Blocks for every cut, rack by rack and week by week, and what a section could not hold."""

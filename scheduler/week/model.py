@@ -74,6 +74,7 @@ class NearModel:
         self._pinned()
         if with_objective:
             self._objective()
+            self._start_from_nothing()
 
     # ---- variables ------------------------------------------------------------------------------------------------
 
@@ -337,6 +338,11 @@ class NearModel:
             par = self.options[i].colony.par_umol
             terms.append(-round(100 * abs(table[section.zone].par_in(self.options[i].week) - par) / par) * var)
         self.model.maximize(sum(terms))
+
+    def _start_from_nothing(self) -> None:
+        """Cutting nothing keeps every rule but pins: the search begins there, so that a plan is at hand from the start."""
+        for index in range(len(self.model.proto.variables)):
+            self.model.add_hint(self.model.get_int_var_from_proto_index(index), 0)
 
     def freeze(self, option: int, pieces: int, session: str, section: Section) -> None:
         """Keep a cut that has found its places: same pieces, session and section; people stay free."""

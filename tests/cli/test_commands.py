@@ -1,0 +1,234 @@
+"""The commands as a grower runs them: what they print, what they write, and their exit codes."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from click.testing import Result
+from typer.testing import CliRunner
+
+from scheduler import __version__
+from scheduler.book import read_book, write_csv
+from scheduler.cli import show
+from scheduler.cli.main import app
+from scheduler.farm.farm import Farm
+from tests.audit.small_farm import changed, small_farm
+from tests.week.bench_farm import at_least, cut, pins, tiny_farm
+
+DEMO = Path(__file__).parents[2] / "data" / "demo"
+
+
+@pytest.fixture(autouse=True)
+def _plain_terminal(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    monkeypatch.setenv("NO_COLOR", "1")
+    monkeypatch.setenv("COLUMNS", "300")
+    yield
+
+
+def run(*words: object) -> Result:
+    return CliRunner().invoke(app, [str(w) for w in words])
+
+
+def book(folder: Path, farm: Farm | None = None) -> Path:
+    write_csv(farm or small_farm(), folder)
+    return folder
+
+
+def plan_of(book: Path, out: Path, *more: object) -> Result:
+    return run("plan", book, "--out", out, "--time-limit", 1, *more)
+
+
+@pytest.fixture(scope="module")
+def planned(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, Result]:
+    """A book, the folder of its plan, and what the command said."""
+    folder = tmp_path_factory.mktemp("farm")
+    source = book(folder / "book")
+    result = plan_of(source, folder / "reports")
+    return source, folder / "reports" / "2026-W49", result
+
+
+# ---- check ------------------------------------------------------------------------------------------------------------
+
+
+def test_the_demo_book_has_no_faults() -> None:
+    result = run("check", DEMO)
+    assert result.exit_code == 0
+    assert "No faults." in result.output
+
+
+def test_a_misspelt_strain_is_a_fault_with_the_nearest_good_name(tmp_path: Path) -> None:
+    source = book(tmp_path / "book")
+    table = source / "colonies.csv"
+    table.write_text(table.read_text(encoding="utf-8").replace("A1,AAA", "A1,AAB"), encoding="utf-8")
+    for command in (("check", source), ("plan", source, "--out", tmp_path / "out")):
+        result = run(*command)
+        assert result.exit_code == 2
+        assert "AAB" in result.stderr
+        assert "AAA" in result.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_book_that_is_not_there(tmp_path: Path) -> None:
+    assert run("check", tmp_path / "nowhere").exit_code == 2
+
+
+# ---- plan -------------------------------------------------------------------------------------------------------------
+
+
+def test_a_plan_is_written_and_summed_up(planned: tuple[Path, Path, Result]) -> None:
+    _, folder, result = planned
+    assert result.exit_code == 0, result.output
+    assert (folder / "weekly-plan-2026-W49.xlsx").is_file()
+    assert (folder / "plan.json").is_file()
+    assert list((folder / "tables").glob("*.csv"))
+    assert "The audit passed it." in result.stdout
+    assert "Written:" in result.stdout
+    for stage in ("reading the farm book", "near weeks", "later weeks", "audit", "writing the workbook"):
+        assert stage in result.stderr
+
+
+def test_a_quiet_plan_with_a_horizon_of_its_own_is_audited_with_it(tmp_path: Path) -> None:
+    source = book(tmp_path / "book")
+    result = plan_of(source, tmp_path / "out", "--quiet", "--weeks", 6)
+    assert result.exit_code == 0, result.output
+    assert "near weeks" not in result.stderr
+    plan = tmp_path / "out" / "2026-W49" / "plan.json"
+    assert json.loads(plan.read_text(encoding="utf-8"))["about"]["weeks"] == 6
+    assert run("audit", plan, source).exit_code == 0
+
+
+def clashing() -> Farm:
+    """A farm whose second and third pin cannot hold together."""
+    wanted = pins({"kind": "no cut", "colony": "A2"}, cut("A1"), {"kind": "at most", "colony": "A1", "pieces": 0})
+    return tiny_farm(mothers={"A1": ("A", "M"), "A2": ("A", "M")}, pins=wanted)
+
+
+def test_pins_that_clash_are_named_and_nothing_is_written(tmp_path: Path) -> None:
+    result = plan_of(book(tmp_path / "book", clashing()), tmp_path / "out")
+    assert result.exit_code == 3
+    assert "P2: cut A1" in result.stderr
+    assert "P3: cut at most 0 of A1" in result.stderr
+    assert "P1" not in result.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_pin_can_be_dropped(tmp_path: Path) -> None:
+    result = plan_of(book(tmp_path / "book", clashing()), tmp_path / "out", "--drop-pin", "P3")
+    assert result.exit_code == 0, result.output
+    assert "pin dropped: P3" in result.stdout
+
+
+def test_only_pins_of_the_book_can_be_dropped(tmp_path: Path) -> None:
+    result = plan_of(book(tmp_path / "book", clashing()), tmp_path / "out", "--drop-pin", "P9")
+    assert result.exit_code == 2
+    assert "P1, P2, P3" in result.stderr
+    bare = replace(clashing(), pins=())
+    assert "none" in plan_of(book(tmp_path / "bare", bare), tmp_path / "out", "--drop-pin", "P1").stderr
+
+
+def test_a_place_that_cannot_be_written_to(tmp_path: Path) -> None:
+    (tmp_path / "out").write_text("a file, not a folder", encoding="utf-8")
+    result = plan_of(book(tmp_path / "book", tiny_farm()), tmp_path / "out")
+    assert result.exit_code == 5
+    assert "out" in result.stderr
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("plan", "x", "--speed", "9"), ("plan", "x", "--weeks", "3"), ("plan", "x", "--time-limit", "0"), ("plan", "x", "--seed", "no"),
+        ("plan",), ("grow",), ("audit", "plan.json"),
+    ],
+)  # fmt: skip
+def test_words_nobody_knows(words: tuple[str, ...]) -> None:
+    assert run(*words).exit_code == 2
+
+
+# ---- audit ------------------------------------------------------------------------------------------------------------
+
+
+def test_a_plan_that_holds(planned: tuple[Path, Path, Result]) -> None:
+    source, folder, _ = planned
+    result = run("audit", folder / "plan.json", source)
+    assert result.exit_code == 0
+    assert "Every rule holds." in result.stdout
+
+
+def test_a_spoiled_plan_breaks_rules(planned: tuple[Path, Path, Result], tmp_path: Path) -> None:
+    source, folder, _ = planned
+    document = json.loads((folder / "plan.json").read_text(encoding="utf-8"))
+    document["cuts"][0]["pieces"] += 1
+    (tmp_path / "plan.json").write_text(json.dumps(document), encoding="utf-8")
+    result = run("audit", tmp_path / "plan.json", source)
+    assert result.exit_code == 1
+    assert document["cuts"][0]["lot"] in result.stdout
+
+
+def test_a_plan_of_another_book_is_told_apart(planned: tuple[Path, Path, Result], tmp_path: Path) -> None:
+    other = book(tmp_path / "other", changed(small_farm(), "colonies", "A1", count=70.0))
+    assert run("audit", planned[1] / "plan.json", other).exit_code == 1
+
+
+@pytest.mark.parametrize("text", ["", "not json", "[]", '{"about": 1}', "\x00\xff"])
+def test_garbage_is_no_plan(planned: tuple[Path, Path, Result], tmp_path: Path, text: str) -> None:
+    (tmp_path / "plan.json").write_text(text, encoding="latin-1")
+    result = run("audit", tmp_path / "plan.json", planned[0])
+    assert result.exit_code == 2
+    assert "is not a plan of this program" in result.stderr
+
+
+def test_a_plan_that_is_not_there(tmp_path: Path) -> None:
+    result = run("audit", tmp_path / "none.json", DEMO)
+    assert result.exit_code == 2
+    assert "cannot be read" in result.stderr
+
+
+# ---- books and the rest -----------------------------------------------------------------------------------------------
+
+
+def test_the_schema_is_json_and_names_the_parts_of_a_plan() -> None:
+    result = run("schema")
+    assert result.exit_code == 0
+    assert {"about", "cuts", "stands", "sales", "lines", "balance"} <= set(json.loads(result.stdout)["properties"])
+
+
+def test_a_new_book_is_made_once(tmp_path: Path) -> None:
+    path = tmp_path / "farm.xlsx"
+    result = run("book", "new", path)
+    assert result.exit_code == 0
+    assert path.is_file()
+    before = path.read_bytes()
+    assert run("book", "new", path).exit_code == 5
+    assert path.read_bytes() == before
+
+
+def test_a_book_goes_to_a_workbook_and_back(tmp_path: Path) -> None:
+    source = book(tmp_path / "book", tiny_farm(pins=pins(at_least("A1", 5))))
+    assert run("book", "convert", source, tmp_path / "farm.xlsx").exit_code == 0
+    assert run("book", "convert", tmp_path / "farm.xlsx", tmp_path / "again").exit_code == 0
+    assert read_book(tmp_path / "again").farm.fingerprint == read_book(source).farm.fingerprint
+    assert run("book", "convert", source, tmp_path / "again").exit_code == 5
+
+
+def test_version_and_help() -> None:
+    assert run("--version").stdout.strip() == f"frag-scheduler {__version__}"
+    assert "plan" in run("--help").stdout
+    assert "convert" in run("book", "--help").stdout
+
+
+def test_progress_is_told_at_most_once_a_second(capsys: pytest.CaptureFixture[str]) -> None:
+    stages = show.Stages()
+    stages.progress("near weeks", None, 900.0, 1.5)
+    stages.progress("near weeks", 10_000.0, 20_000.0, 2.0)
+    stages.progress("near weeks", 11_000.0, 20_000.0, 2.5)
+    stages.progress("near weeks", 12_000.0, None, 3.5)
+    told = capsys.readouterr().err
+    assert "best 100, bound 200, gap 50.0 %" in told
+    assert "best 110" not in told
+    assert "best 120" in told
+    show.Stages(quiet=True).progress("near weeks", 1.0, 2.0, 9.0)
+    assert capsys.readouterr().err == ""
