@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,17 +15,16 @@ from scheduler.book import read_book, write_csv
 from scheduler.cli import show
 from scheduler.cli.main import app
 from scheduler.farm.farm import Farm
-from tests.audit.small_farm import changed, small_farm
+from tests.audit.small_farm import MONDAY, changed, small_farm
 from tests.week.bench_farm import at_least, cut, pins, tiny_farm
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 
 
 @pytest.fixture(autouse=True)
-def _plain_terminal(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+def _plain_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("NO_COLOR", "1")
     monkeypatch.setenv("COLUMNS", "300")
-    yield
 
 
 def run(*words: object) -> Result:
@@ -34,7 +32,8 @@ def run(*words: object) -> Result:
 
 
 def book(folder: Path, farm: Farm | None = None) -> Path:
-    write_csv(farm or small_farm(), folder)
+    """A book brought up to date on the Monday its colonies were counted."""
+    write_csv(changed(farm or small_farm(), "settings", book_date=MONDAY), folder)
     return folder
 
 

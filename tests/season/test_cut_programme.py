@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 from functools import partial
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -91,7 +92,7 @@ def test_waiting_is_what_the_best_programme_loses_by_a_cut_now() -> None:
     worth = Worth(farm)
     colony = farm.colony["A1"]
     costs = [worth.waiting(colony, 1, n) for n in range(4, 25)]
-    assert all(b >= a - 1e-9 for a, b in zip(costs, costs[1:], strict=False))
+    assert all(b >= a - 1e-9 for a, b in pairwise(costs))
     rested = replace(farm, colonies=(colony.model_copy(update={"last_cut": date(2026, 11, 24)}),))
     assert Worth(rested).waiting(rested.colonies[0], 2, 8) <= worth.waiting(colony, 2, 8)
 
