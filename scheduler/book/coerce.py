@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import difflib
-import os
 import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from decimal import Decimal
+from itertools import takewhile
 from typing import Any
 
 from scheduler.book.fields import EMPTY_LIST, Kind
@@ -50,7 +50,8 @@ def nearest(word: str, known: Iterable[str]) -> str:
 
 def _likeness(wanted: str, name: str) -> tuple[float, int]:
     alike = difflib.SequenceMatcher(None, name, wanted).ratio()
-    return round(alike, 6), len(os.path.commonprefix([wanted, name]))
+    begins = sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], zip(wanted, name, strict=False)))
+    return round(alike, 6), begins
 
 
 def is_blank(value: object) -> bool:

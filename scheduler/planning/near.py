@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections import Counter
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from itertools import product
@@ -12,7 +13,7 @@ from scheduler.farm.blocks import Block
 from scheduler.farm.farm import Farm
 from scheduler.racks import Gap, Request, Standing, place
 from scheduler.solving import Limits as SolveLimits
-from scheduler.solving import Outcome, Progress, minimal_conflict, solve
+from scheduler.solving import Outcome, Progress, Solved, minimal_conflict, solve
 from scheduler.week.floor import Floor, Section, blocks_positions
 from scheduler.week.model import Limits, NearModel
 from scheduler.week.options import NearWorth, Option, Refusal, option
@@ -128,7 +129,7 @@ class NearPlanner:
         if frozen and not solved.outcome.found:
             return self._solve(options, caps, [], limits)
         if solved.outcome.outcome == "infeasible":
-            raise self._conflict(caps)
+            raise self._conflict()
         if not solved.outcome.found and not self._pins_ask_for_cuts():
             bound = max(0.0, solved.outcome.bound or 0.0)  # cutting nothing keeps every rule
             return [], replace(solved.outcome, outcome="feasible", value=0.0, bound=bound)
@@ -136,6 +137,11 @@ class NearPlanner:
             raise NoPlanFound(
                 f"No plan for the near weeks was found: {solved.outcome.reason}. Allow more time with --time-limit."
             )
+        return self._cuts(model, solved, options), solved.outcome
+
+    @staticmethod
+    def _cuts(model: NearModel, solved: Solved, options: list[Option]) -> list[NearCut]:
+        """The cuts of a solved model."""
         v = model.v
         cuts = []
         for i, o in enumerate(options):
@@ -152,7 +158,7 @@ class NearPlanner:
                     section=next(sec for sec in o.places if solved.value(v.stands[i, sec])),
                 )
             )
-        return cuts, solved.outcome
+        return cuts
 
     def _pins_ask_for_cuts(self) -> bool:
         return any(p.pin in self.pins and p.kind in ("cut", "at least") for p in self.farm.pins)
@@ -205,28 +211,47 @@ class NearPlanner:
 
     # ---- pins -----------------------------------------------------------------------------------------------------
 
-    def _feasible(self, pins: frozenset[str], caps: dict[tuple[str, int, Section], int]) -> bool:
+    def _hold(self, pins: frozenset[str]) -> bool:
+        """Whether pins can hold together, rack positions included: the fewest pieces they allow are planned and placed."""
         options, _ = self._options(pins)
-        limits = replace(self.limits, cap=caps)
-        model = NearModel(self.farm, self.floor, options, self.worth, limits, pins, with_objective=False)
-        quick = SolveLimits(seconds=30, deterministic=20, seed=self.solving.seed)
-        return solve(model.model, quick, stage="pins", progress=None, stop=self.stop).outcome.outcome != "infeasible"
+        caps: dict[tuple[str, int, Section], int] = {}
+        limits = SolveLimits(seconds=30, deterministic=5, seed=self.solving.seed)
+        for _ in range(REPAIRS + 1):
+            model = NearModel(
+                self.farm, self.floor, options, self.worth, replace(self.limits, cap=caps), pins, with_objective=False
+            )
+            model.fewest_pieces()
+            solved = solve(model.model, limits, stage="pins", stop=self.stop)
+            if solved.outcome.outcome == "infeasible":
+                return False
+            if not solved.outcome.found:
+                return True  # not shown to be impossible
+            placed, short = self._place(self._cuts(model, solved, options))
+            if not self._broken(placed, pins):
+                return True
+            caps |= short
+        return False
 
-    def _conflict(self, caps: dict[tuple[str, int, Section], int]) -> PinConflict:
-        names = minimal_conflict(self.pins, lambda pins: self._feasible(pins, caps))
-        return PinConflict(names or self.pins, [self.sentence(name) for name in names or self.pins])
+    def _conflict(self) -> PinConflict:
+        names = minimal_conflict(self.pins, self._hold) or tuple(self.pins)
+        return PinConflict(names, [self.sentence(name) for name in names])
+
+    def _broken(self, placed: list[NearCut], pins: Collection[str]) -> list[str]:
+        """Pins that ask for more than what found a place."""
+        cut = Counter[str]()
+        for c in placed:
+            cut[c.option.colony.colony] += c.pieces
+        asked = (
+            (p, 1 if p.kind == "cut" else p.pieces or 0) for p in self.farm.pins if p.kind in ("cut", "at least") and p.colony
+        )
+        return [p.pin for p, least in asked if p.pin in pins and cut[p.colony or ""] < least]
 
     def _still_pinned(self, placed: list[NearCut]) -> None:
-        """Pins of pieces that were lost when a rack proved too full after every repair."""
-        cut = {c.option.colony.colony: c.pieces for c in placed}
-        broken = []
-        for pin in self.farm.pins:
-            if pin.pin in self.pins and pin.colony is not None:
-                got = cut.get(pin.colony, 0)
-                if (pin.kind == "cut" and got == 0) or (pin.kind == "at least" and got < (pin.pieces or 0)):
-                    broken.append(pin.pin)
+        """Raises ``PinConflict`` for pins whose pieces were lost when a rack proved too full after every repair."""
+        broken = self._broken(placed, self.pins)
         if broken:
-            raise PinConflict(broken, [f"{self.sentence(name)}, but the racks in its light are full" for name in broken])
+            names = minimal_conflict(self.pins, self._hold) or tuple(broken)
+            raise PinConflict(names, [f"{self.sentence(name)} (the racks in its light are full)" for name in names])
 
     def sentence(self, pin_id: str) -> str:
         """A pin in words."""

@@ -126,7 +126,7 @@ class Seller:
 
     def _order_pays(self, order: Order, lot: Growing) -> bool:
         best = max(
-            (float(c.discount_price) for c in self.farm.size_classes(lot.strain) if lot.life.ready.get(c.size_class)), default=0.0
+            (float(c.discount_price) for c in self.farm.size_classes(lot.strain) if c.size_class in lot.life.ready), default=0.0
         )
         return float(order.price + self.farm.settings.short_cost) >= best
 

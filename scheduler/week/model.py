@@ -344,6 +344,10 @@ class NearModel:
         for index in range(len(self.model.proto.variables)):
             self.model.add_hint(self.model.get_int_var_from_proto_index(index), 0)
 
+    def fewest_pieces(self) -> None:
+        """Ask for as few pieces as the pins allow, instead of the most value."""
+        self.model.minimize(sum(self.v.pieces.values()))
+
     def freeze(self, option: int, pieces: int, session: str, section: Section) -> None:
         """Keep a cut that has found its places: same pieces, session and section; people stay free."""
         self.model.add(self.v.pieces[option] == pieces)

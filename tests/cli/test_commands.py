@@ -5,9 +5,9 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
-from click.testing import Result
 from typer.testing import CliRunner
 
 from scheduler import __version__
@@ -17,6 +17,9 @@ from scheduler.cli.main import app
 from scheduler.farm.farm import Farm
 from tests.audit.small_farm import MONDAY, changed, small_farm
 from tests.week.bench_farm import at_least, cut, pins, tiny_farm
+
+if TYPE_CHECKING:
+    from click.testing import Result
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 

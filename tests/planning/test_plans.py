@@ -193,7 +193,9 @@ def test_a_dropped_pin_lets_the_others_hold(drop: str) -> None:
 
 
 def test_a_pin_that_cannot_hold_by_itself() -> None:
-    assert conflict_of(with_pins({"kind": "cut", "colony": "B1"}, {"kind": "at least", "colony": "A1", "pieces": 25})).pins == ("P2",)
+    assert conflict_of(with_pins({"kind": "cut", "colony": "B1"}, {"kind": "at least", "colony": "A1", "pieces": 25})).pins == (
+        "P2",
+    )
 
 
 def test_pins_that_fit_a_rack_by_count_but_not_side_by_side_are_named_alone() -> None:

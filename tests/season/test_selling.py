@@ -28,7 +28,9 @@ def seller_of(farm: Farm) -> Seller:
     return Seller(farm, Worth(farm), Ledger(farm), frozenset(p.pin for p in farm.pins))
 
 
-def lot_of(farm: Farm, pieces: int, *, cut_week: int = -10, strain: str = "AAA", system: str = "North", name: str = "lot") -> Growing:
+def lot_of(
+    farm: Farm, pieces: int, *, cut_week: int = -10, strain: str = "AAA", system: str = "North", name: str = "lot"
+) -> Growing:
     """A lot at PAR 200; cut 10 weeks before the plan unless told otherwise."""
     new = cut_week >= 1
     course = life(farm, strain, cut_week, cut_week if new else 1, (200.0,))
@@ -287,7 +289,9 @@ def test_the_class_of_a_cleared_lot() -> None:
 
 
 def test_list_sales_stop_at_the_market_of_the_month() -> None:
-    farm = quiet(market=(Market(strain="AAA", size_class="small", quantity=9.0), Market(strain="AAA", size_class="large", quantity=0.0)))
+    farm = quiet(
+        market=(Market(strain="AAA", size_class="small", quantity=9.0), Market(strain="AAA", size_class="large", quantity=0.0))
+    )
     seller = seller_of(farm)
     lot = lot_of(farm, 60)
     seller.sell_rest(lot)

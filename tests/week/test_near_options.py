@@ -154,7 +154,14 @@ def test_fresh_frags_stay_in_their_water_or_where_it_feeds() -> None:
 
 def standing(strain: str, blocks: str = "A1:A6", alive: int = 6) -> Lot:
     return Lot(
-        lot="old", strain=strain, cut_date=date(2026, 10, 1), started=6, alive=alive, count_date=MONDAY, rack="T-a", blocks=(blocks,)
+        lot="old",
+        strain=strain,
+        cut_date=date(2026, 10, 1),
+        started=6,
+        alive=alive,
+        count_date=MONDAY,
+        rack="T-a",
+        blocks=(blocks,),
     )
 
 
