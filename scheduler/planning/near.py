@@ -62,12 +62,30 @@ class NearPlanner:
 
     def plan(self) -> NearPlan:
         """Solve and place. Raises ``PinConflict`` if the pins cannot hold together, ``NoPlanFound`` if time was too short."""
+        try:
+            return self._search([])
+        except PinConflict as conflict:
+            if conflict.pins:
+                raise
+        # the pins hold together, but not beside the most valuable cuts: begin with the fewest pieces they ask for
+        kept = self._fewest(self.pins) or []
+        try:
+            return self._search(kept)
+        except PinConflict as conflict:
+            if self._broken(kept, self.pins):
+                raise NoPlanFound("The pins can hold together, but no plan was found that places all their pieces.") from conflict
+        options, refusals = self._options(self.pins)
+        alone = Outcome("feasible", "only what the pins ask for was placed", 0.0, None, 0.0)
+        return NearPlan(tuple(kept), tuple(options), refusals, alone, ())
+
+    def _search(self, kept: list[NearCut]) -> NearPlan:
+        """Solve, place and repair; ``kept`` cuts stay as they are. A ``PinConflict`` without pins: none was shown."""
         options, refusals = self._options(self.pins)
         if not options and not self.pins:
             return NearPlan((), (), refusals, None, ())
         caps: dict[tuple[str, int, Section], int] = {}
         gave_way: list[str] = []
-        frozen: list[NearCut] = []
+        frozen = kept
         bound: float | None = None
         first_reason = ""
         for attempt in range(REPAIRS + 1):
@@ -82,7 +100,7 @@ class NearPlanner:
                 break
             caps |= short
             whole = {(c.option.colony.colony, c.option.week): c.pieces for c in placed}
-            frozen = [c for c in cuts if whole.get((c.option.colony.colony, c.option.week)) == c.pieces]
+            frozen = [*kept, *(c for c in cuts if whole.get((c.option.colony.colony, c.option.week)) == c.pieces)]
         for cut in cuts:
             got = next((c.pieces for c in placed if c.option is cut.option), 0)
             if got < cut.pieces:
@@ -212,7 +230,11 @@ class NearPlanner:
     # ---- pins -----------------------------------------------------------------------------------------------------
 
     def _hold(self, pins: frozenset[str]) -> bool:
-        """Whether pins can hold together, rack positions included: the fewest pieces they allow are planned and placed."""
+        """Whether pins can hold together, rack positions included, or at least are not shown to be impossible."""
+        return self._fewest(pins) is not None
+
+    def _fewest(self, pins: Collection[str]) -> list[NearCut] | None:
+        """The fewest pieces that pins allow, placed; ``None`` if the pins cannot hold, nothing if time was too short to tell."""
         options, _ = self._options(pins)
         caps: dict[tuple[str, int, Section], int] = {}
         limits = SolveLimits(seconds=30, deterministic=5, seed=self.solving.seed)
@@ -223,17 +245,17 @@ class NearPlanner:
             model.fewest_pieces()
             solved = solve(model.model, limits, stage="pins", stop=self.stop)
             if solved.outcome.outcome == "infeasible":
-                return False
+                return None
             if not solved.outcome.found:
-                return True  # not shown to be impossible
+                return []
             placed, short = self._place(self._cuts(model, solved, options))
             if not self._broken(placed, pins):
-                return True
+                return placed
             caps |= short
-        return False
+        return None
 
     def _conflict(self) -> PinConflict:
-        names = minimal_conflict(self.pins, self._hold) or tuple(self.pins)
+        names = minimal_conflict(self.pins, self._hold)
         return PinConflict(names, [self.sentence(name) for name in names])
 
     def _broken(self, placed: list[NearCut], pins: Collection[str]) -> list[str]:
@@ -250,7 +272,7 @@ class NearPlanner:
         """Raises ``PinConflict`` for pins whose pieces were lost when a rack proved too full after every repair."""
         broken = self._broken(placed, self.pins)
         if broken:
-            names = minimal_conflict(self.pins, self._hold) or tuple(broken)
+            names = minimal_conflict(self.pins, self._hold)
             raise PinConflict(names, [f"{self.sentence(name)} (the racks in its light are full)" for name in names])
 
     def sentence(self, pin_id: str) -> str:
