@@ -11,6 +11,7 @@ from scheduler.biology.zones import Zone, zone_racks
 from scheduler.farm.coral import Colony
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import cut_kind, cutting_minutes, mount_kind, mounting_minutes
+from scheduler.farm.pins import kept_free
 from scheduler.plan.model import Cut, Stand
 from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing, Seller
@@ -192,21 +193,6 @@ class ForwardPass:
 
     def _cost(self, colony: Colony, pieces: int) -> float:
         return self.worth.colony_cost(colony) + pieces * self.worth.work_cost(colony.strain)
-
-
-def kept_free(farm: Farm, pins: frozenset[str], tank: str, racks: tuple[str, ...], week: int) -> bool:
-    """P1: whether a pin keeps the tank, or one of the racks, free so that nothing may be put there in a week.
-
-    A pin also bars what would still stand there when its first day comes, so every week up to its last day counts.
-    """
-    first = farm.weeks.monday(week)
-    return any(
-        p.kind == "keep free"
-        and p.pin in pins
-        and (p.tank == tank or p.rack in racks)
-        and (p.to_date is None or first <= p.to_date)
-        for p in farm.pins
-    )
 
 
 def company_clash(farm: Farm, ledger: Ledger, strain: str, zone: Zone, weeks: range) -> bool:

@@ -12,7 +12,8 @@ from scheduler.biology.life import Life
 from scheduler.biology.service import pieces_to_start
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING
-from scheduler.farm.trade import Order, Pin
+from scheduler.farm.pins import pin_covers
+from scheduler.farm.trade import Order
 from scheduler.farm.work import first_late_week, may_deliver, packing_days
 from scheduler.plan.model import Sale
 from scheduler.season.ledger import Ledger
@@ -78,7 +79,7 @@ class Seller:
         """S3 and pins: not from quarantine, not on hold, not pinned."""
         if self.farm.in_quarantine(lot.system, week) or self.farm.on_hold(lot.system, week):
             return False
-        return not any(p.lot == lot.id and _pin_covers(self.farm, p, week) for p in self.kept)
+        return not any(p.lot == lot.id and pin_covers(self.farm, p, week) for p in self.kept)
 
     def may_sell(self, lot: Growing, size_class: str, week: int) -> bool:
         """O1 for order and market: class reached, not too old, may leave."""
@@ -295,11 +296,6 @@ class Seller:
             age = lot.life.age[week]
             if left == 0 and age > 0 and age % every == 0:
                 self.ledger.outside[week][CARING] -= self.farm.settings.count_lot_minutes
-
-
-def _pin_covers(farm: Farm, pin: Pin, week: int) -> bool:
-    days = farm.weeks.days(week)
-    return (pin.from_date is None or days[-1] >= pin.from_date) and (pin.to_date is None or days[0] <= pin.to_date)
 
 
 def clearing_class(farm: Farm, strain: str, found: Life, week: int) -> str:

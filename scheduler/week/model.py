@@ -12,10 +12,11 @@ from ortools.sat.python import cp_model
 from scheduler.biology.zones import zones
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import cut_kind, mount_kind
+from scheduler.farm.pins import pin_covers
 from scheduler.farm.units import cents, seconds
 from scheduler.farm.work import bench_minutes, sessions_in
 from scheduler.week.floor import Floor, Section
-from scheduler.week.options import NearWorth, Option, capable, pin_covers
+from scheduler.week.options import NearWorth, Option, capable
 
 MOST_PIECES = 60
 """Most pieces of one cut the model considers; more would take a bench to itself."""

@@ -14,7 +14,7 @@ from scheduler.farm.coral import Colony
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import cut_kind, mount_kind
 from scheduler.farm.people import BenchSession
-from scheduler.farm.trade import Pin
+from scheduler.farm.pins import kept_free
 from scheduler.farm.work import sessions_in
 from scheduler.week.floor import Floor, Section, sections
 
@@ -55,12 +55,6 @@ class Refusal:
     ready_week: int | None = None
 
 
-def pin_covers(farm: Farm, pin: Pin, week: int) -> bool:
-    """Whether any day of a week lies within a pin's dates."""
-    days = farm.weeks.days(week)
-    return (pin.from_date is None or days[-1] >= pin.from_date) and (pin.to_date is None or days[0] <= pin.to_date)
-
-
 def capable(farm: Farm, session: BenchSession, skills: Collection[str]) -> tuple[str, ...]:
     """People present at a session who have all the skills."""
     return tuple(p for p in session.people if set(skills) <= set(farm.person[p].skills))
@@ -78,18 +72,6 @@ def usable_sessions(farm: Farm, colony: Colony, week: int) -> tuple[BenchSession
     )
 
 
-def _kept_free(farm: Farm, section: Section, week: int, pins: Collection[str]) -> bool:
-    tank = farm.rack[section.rack].tank
-    first = farm.weeks.monday(week)
-    return any(
-        p.kind == "keep free"
-        and p.pin in pins
-        and (p.rack == section.rack or p.tank == tank)
-        and (p.to_date is None or first <= p.to_date)
-        for p in farm.pins
-    )
-
-
 def places(farm: Farm, floor: Floor, colony: Colony, week: int, pins: Collection[str]) -> dict[Section, frozenset[Position]]:
     """L2, L4, L6, L7, L8, L9, plug kind and keep-free pins: sections a colony's frags could settle in, with their positions."""
     traits = farm.traits(colony.strain)
@@ -100,7 +82,11 @@ def places(farm: Farm, floor: Floor, colony: Colony, week: int, pins: Collection
         rack, zone = farm.rack[section.rack], table[section.zone]
         if not farm.may_settle_in(home, zone.system, week) or rack.flow not in traits.flow_settling:
             continue
-        if traits.plug_kind not in rack.plug_kinds or farm.tank_closed(rack.tank, week) or _kept_free(farm, section, week, pins):
+        if (
+            traits.plug_kind not in rack.plug_kinds
+            or farm.tank_closed(rack.tank, week)
+            or kept_free(farm, pins, rack.tank, (section.rack,), week)
+        ):
             continue
         if any(_clash(farm, floor, colony.strain, rack.tank, t.tank, week) for t in farm.tanks):
             continue

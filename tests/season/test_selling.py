@@ -13,8 +13,9 @@ from scheduler.biology.life import life
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING, PACKING
 from scheduler.farm.people import StandingWork
+from scheduler.farm.pins import kept_free
 from scheduler.farm.trade import Closure, Market, Order, Pin
-from scheduler.season.forward import company_clash, kept_free
+from scheduler.season.forward import company_clash
 from scheduler.season.ledger import Ledger
 from scheduler.season.near_worth import NearValuation
 from scheduler.season.sales import Growing, Seller, clearing_class

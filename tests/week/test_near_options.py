@@ -11,9 +11,10 @@ import pytest
 from scheduler.farm.blocks import parse_block
 from scheduler.farm.coral import GroupPair, Lot
 from scheduler.farm.farm import Farm
+from scheduler.farm.pins import pin_covers
 from scheduler.farm.space import LightReading
 from scheduler.week.floor import Section, blocks_positions, sections
-from scheduler.week.options import Option, Refusal, capable, option, pin_covers, usable_sessions
+from scheduler.week.options import Option, Refusal, capable, option, usable_sessions
 from tests.audit.small_farm import MONDAY
 from tests.week.bench_farm import EVERY, floor_of, pins, tiny_farm
 
