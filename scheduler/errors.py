@@ -2,6 +2,8 @@
 
 FragSchedulerError
 ├── BookError        the farm book has faults (all of them listed; exit code 2)
+├── RecordError      what the crew filled in has faults or gaps (all of them listed; exit code 2)
+├── ChangeError      a what-if change or a pin given with the command cannot be read (exit code 2)
 ├── PinConflict      pins that cannot hold together (a minimal set is named; exit code 3)
 ├── NoPlanFound      time ran out before any plan was found, or a solver failed (exit code 4)
 ├── AuditFailed      a finished plan breaks a rule; it is not handed out (exit code 1)
@@ -48,6 +50,24 @@ class BookError(FragSchedulerError):
         count = len(self.faults)
         head = f"{count} fault{'s' if count != 1 else ''} in the farm book; nothing was written"
         super().__init__("\n".join([head, *(f"  {fault}" for fault in self.faults)]))
+
+
+class RecordError(FragSchedulerError):
+    """A filled plan cannot be entered into a book. ``faults`` holds every fault found."""
+
+    exit_code = 2
+
+    def __init__(self, faults: Sequence[Finding]) -> None:
+        self.faults = tuple(faults)
+        count = len(self.faults)
+        head = f"{count} point{'s' if count != 1 else ''} to settle in what was filled in; nothing was written"
+        super().__init__("\n".join([head, *(f"  {fault}" for fault in self.faults)]))
+
+
+class ChangeError(FragSchedulerError):
+    """Words given with a command that say no change or pin of this farm."""
+
+    exit_code = 2
 
 
 class PinConflict(FragSchedulerError):

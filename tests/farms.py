@@ -22,13 +22,13 @@ from scheduler.farm.work import sessions_in
 BOOK_DATE = date(2026, 11, 25)
 MONDAY = date(2026, 11, 30)
 
-_COMMON: dict[str, Any] = {
+COMMON: dict[str, Any] = {
     "closed_months": (), "early_weeks": 3, "death_early": 0.012, "death_late": 0.003, "detach_early": 0.006,
     "detach_late": 0.001, "plug_kind": "small", "plug_rows": 1, "plug_cols": 1, "attach_weeks": 3, "good_share": 0.95,
     "dip": "iodine", "dip_minutes_frags": 10, "dip_minutes_mother": 1, "toxic": False, "slimy": False, "pause_weeks": 1,
 }  # fmt: skip
 
-_GROUPS: dict[str, dict[str, Any]] = {
+GROUPS: dict[str, dict[str, Any]] = {
     "branching stony": {
         "unit": "tips", "unit_per_piece": 1.5, "method": "cutters", "min_pieces": 4, "keep_pieces": 10, "max_share": 0.4,
         "rest_weeks": 6, "growth_law": "exponential", "growth_per_week": 0.03, "start_units": 6, "cap_units": 120,
@@ -80,9 +80,9 @@ _GROUPS: dict[str, dict[str, Any]] = {
     },
 }  # fmt: skip
 
-_FIRST = ("Amber", "Brine", "Cinder", "Dapple", "Ember", "Fallow", "Gravel", "Hollow", "Indigo", "Juniper", "Kelp", "Loam")
-_SECOND = ("Lattice", "Mantle", "Notch", "Orchard", "Pebble", "Quill", "Ridge", "Spindle", "Thimble", "Umbra", "Vane", "Weir")
-_DIGITS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+FIRST = ("Amber", "Brine", "Cinder", "Dapple", "Ember", "Fallow", "Gravel", "Hollow", "Indigo", "Juniper", "Kelp", "Loam")
+SECOND = ("Lattice", "Mantle", "Notch", "Orchard", "Pebble", "Quill", "Ridge", "Spindle", "Thimble", "Umbra", "Vane", "Weir")
+DIGITS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
 def random_farm(seed: int, colonies: int, *, tight: bool = False, pins: int = 0, weeks: int = 12) -> Farm:
@@ -98,7 +98,7 @@ def random_farm(seed: int, colonies: int, *, tight: bool = False, pins: int = 0,
 
 def one_strain_farm(*, classes: Sequence[tuple[str, float]] = (("small", 40.0),), settings: Any = None, **traits: Any) -> Farm:
     """A farm of one branching strain ``A`` with the given traits and (class, smallest mm), and nothing else."""
-    group = Group(group="corals", **(_COMMON | _GROUPS["branching stony"] | traits))
+    group = Group(group="corals", **(COMMON | GROUPS["branching stony"] | traits))
     rows = tuple(
         SizeClass(
             group="corals", size_class=name, min_mm=mm, list_price=Decimal(20), b_price=Decimal(8), discount_price=Decimal(7)
@@ -161,12 +161,12 @@ class _Maker:
 
     def _make_groups(self) -> None:
         r = self.random
-        count = min(len(_GROUPS), max(1, round(self.size / 3)))
-        chosen = set(r.sample(sorted(_GROUPS), count))
-        names = [n for n in _GROUPS if n in chosen]
+        count = min(len(GROUPS), max(1, round(self.size / 3)))
+        chosen = set(r.sample(sorted(GROUPS), count))
+        names = [n for n in GROUPS if n in chosen]
         self.groups = []
         for name in names:
-            values = _COMMON | _GROUPS[name]
+            values = COMMON | GROUPS[name]
             values |= {
                 "growth_per_week": round(values["growth_per_week"] * r.uniform(0.7, 1.4), 3),
                 "rest_weeks": max(1, values["rest_weeks"] + r.randint(-2, 2)),
@@ -198,8 +198,8 @@ class _Maker:
                 own["growth_per_week"] = round(group.growth_per_week * r.uniform(0.5, 1.5), 4)
             if self.chance(0.1):
                 own["frag_mm_per_week"] = round(group.frag_mm_per_week * r.uniform(0.6, 1.4), 3)
-            code = _DIGITS[10 + i // 36 % 26] + _DIGITS[i % 36] + (_DIGITS[i // 936] if i >= 936 else "")
-            name = f"{_FIRST[i % 12]} {_SECOND[i // 12 % 12]}" + (f" {i // 144 + 1}" if i >= 144 else "")
+            code = DIGITS[10 + i // 36 % 26] + DIGITS[i % 36] + (DIGITS[i // 936] if i >= 936 else "")
+            name = f"{FIRST[i % 12]} {SECOND[i // 12 % 12]}" + (f" {i // 144 + 1}" if i >= 144 else "")
             self.strains.append(Strain(strain=f"S{i + 1:03d}", name=name, group=group.group, code=code, **own))
             if self.chance(0.1):
                 old = next(c for c in self.classes if c.group == group.group and c.strain is None)

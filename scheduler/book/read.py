@@ -7,6 +7,8 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+from scheduler.book.checks.bench import check_codes, check_dips, check_plug_kinds, check_putty, check_routes
+from scheduler.book.checks.history import check_histories, check_history_doubts
 from scheduler.book.checks.ledger import Ledger, Tables
 from scheduler.book.checks.links import Bad, check_keys, check_links, sound_rows
 from scheduler.book.checks.places import check_light, check_positions
@@ -137,12 +139,15 @@ def check_tables(
     check_belonging(farm, ledger)
     check_sales(farm, ledger)
     check_prices(farm, ledger)
+    check_routes(farm, ledger)
+    check_plug_kinds(farm, ledger)
+    check_histories(farm, tables, faulty or {}, ledger)
     if "sessions" not in lost and "people" not in lost:
         check_pins(farm, ledger)
     if go_on and not ledger.faults:
         for look in (
             check_counts, check_room, check_company, check_stand, check_settling, check_methods, check_hours, check_plugs,
-            check_sources,
+            check_sources, check_history_doubts, check_codes, check_dips, check_putty,
         ):  # fmt: skip
             look(farm, ledger)
     return tuple(dict.fromkeys(ledger.faults)), tuple(dict.fromkeys(ledger.doubts))
@@ -150,14 +155,16 @@ def check_tables(
 
 def _raw(path: Path) -> RawBook:
     """The cells of a book."""
-    if path.is_dir():
-        return read_csv_folder(path)
-    if not path.exists():
-        raise BookError([Finding(str(path), "nothing there", "a workbook or a folder of CSV files")])
-    if path.suffix.lower() not in WORKBOOK_ENDINGS:
-        hint = "give the folder of the CSV files" if path.suffix.lower() == ".csv" else "save it as .xlsx"
-        raise BookError([Finding(path.name, f"a {path.suffix or 'nameless'} file", "an .xlsx workbook or a folder", hint)])
     try:
+        if path.is_dir():
+            return read_csv_folder(path)
+        if not path.exists():
+            raise BookError([Finding(str(path), "nothing there", "a workbook or a folder of CSV files")])
+        if path.suffix.lower() not in WORKBOOK_ENDINGS:
+            hint = "give the folder of the CSV files" if path.suffix.lower() == ".csv" else "save it as .xlsx"
+            raise BookError([Finding(path.name, f"a {path.suffix or 'nameless'} file", "an .xlsx workbook or a folder", hint)])
         return read_xlsx(path)
     except OSError as error:
-        raise BookError([Finding(path.name, f"a file that cannot be read ({error.strerror})", "an .xlsx workbook")]) from error
+        found = f"a book that cannot be read ({error.strerror or error})"
+        hint = "is it open in another program?" if isinstance(error, PermissionError) else ""
+        raise BookError([Finding(path.name, found, "an .xlsx workbook or a folder", hint)]) from error

@@ -21,11 +21,15 @@ from scheduler.errors import OutputError
 from scheduler.farm.farm import TABLES, Farm
 from scheduler.farm.rows import Row
 from scheduler.farm.settings import Settings
-from scheduler.files import atomic_write, atomic_write_text, refuse_existing
+from scheduler.files import atomic_write, atomic_write_text, clear_drafts, refuse_existing
 from scheduler.sheets import set_text, workbook_bytes
 
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
+
+
+CHANGES = "about changes"
+"""Sheet or file that says what changed since the last book; names beginning with ``about`` are not read."""
 
 
 def rows_of(farm: Farm, sheet: str) -> Sequence[Row]:
@@ -40,8 +44,11 @@ def setting_source(name: str) -> str:
     return str(extra.get("source", "")) if isinstance(extra, dict) else ""
 
 
-def write_xlsx(farm: Farm, path: Path) -> None:
-    """Write a farm as a workbook. Raises ``OutputError`` if there is something at ``path``."""
+def write_xlsx(farm: Farm, path: Path, changes: Sequence[str] = ()) -> None:
+    """Write a farm as a workbook, with the changes made to it on a sheet that is not read.
+
+    Raises ``OutputError`` if there is something at ``path``.
+    """
     refuse_existing(path)
     book = Workbook()
     book.remove(book.worksheets[0])
@@ -54,7 +61,12 @@ def write_xlsx(farm: Farm, path: Path) -> None:
             for number, row in enumerate(rows_of(farm, sheet), start=2):
                 fill_row(page, number, row)
         dress(page, cls)
-    atomic_write(path, workbook_bytes(book))
+    if changes:
+        page = book.create_sheet(CHANGES)
+        page.column_dimensions["A"].width = 120
+        for number, line in enumerate(changes, start=1):
+            put(page, number, 1, line)
+    atomic_write(path, workbook_bytes(book), new=True)
 
 
 def fill_row(page: Worksheet, number: int, row: Row) -> None:
@@ -89,22 +101,29 @@ def fill_settings(page: Worksheet, settings: Settings) -> None:
         put(page, number, 4, setting_source(name))
 
 
-def write_csv(farm: Farm, folder: Path) -> None:
-    """Write a farm as a folder of CSV files. Raises ``OutputError`` if the folder exists and is not empty.
+def write_csv(farm: Farm, folder: Path, changes: Sequence[str] = ()) -> None:
+    """Write a farm as a folder of CSV files, with the changes made to it in a file that is not read.
+
+    Raises ``OutputError`` if the folder exists and is not empty.
 
     Text stands as it is, also where it begins with ``=``: the reader takes it as text, and a mark put before it would
     come back as part of the name. The folder appears whole or not at all.
     """
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise OutputError(f"{folder} exists already and was left as it is; give another name or move it away")
     try:
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise OutputError(f"{folder} exists already and was left as it is; give another name or move it away")
         folder.parent.mkdir(parents=True, exist_ok=True)
-        draft = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
+        clear_drafts(folder)
+        draft = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", suffix=".tmp", dir=folder.parent))
     except OSError as error:
         raise OutputError(f"{folder} could not be written: {error.strerror or error}") from error
     try:
         for sheet in TABLES:
             atomic_write_text(draft / f"{sheet}.csv", csv_table(farm, sheet))
+        if changes:
+            out = StringIO(newline="")
+            csv.writer(out, lineterminator="\n").writerows([line] for line in ("change", *changes))
+            atomic_write_text(draft / f"{CHANGES}.csv", out.getvalue())
         draft.chmod(0o777 & ~_mask())
         if folder.exists():
             folder.rmdir()
@@ -139,14 +158,21 @@ def convert(source: Path, target: Path) -> Farm:
     A target ending in .xlsx becomes a workbook, any other a folder. Raises ``BookError`` or ``OutputError``.
     """
     farm = read_book(source).farm
-    if target.suffix.lower() == ".xlsx":
-        write_xlsx(farm, target)
-    else:
-        write_csv(farm, target)
-    again = read_book(target).farm
-    if again.fingerprint != farm.fingerprint:
-        raise OutputError(f"{target} does not read back as {source}; do not use it, and keep {source}")
+    write_book(farm, target)
     return farm
+
+
+def write_book(farm: Farm, target: Path, changes: Sequence[str] = ()) -> None:
+    """Write a farm as a workbook (a target ending in .xlsx) or a folder of CSV files, and read it back.
+
+    Raises ``OutputError`` if there is something at ``target`` or it does not read back the same.
+    """
+    if target.suffix.lower() == ".xlsx":
+        write_xlsx(farm, target, changes)
+    else:
+        write_csv(farm, target, changes)
+    if read_book(target).farm.fingerprint != farm.fingerprint:
+        raise OutputError(f"{target} does not read back as it was written; do not use it, and keep the book it was made from")
 
 
 def _mask() -> int:

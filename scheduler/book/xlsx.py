@@ -1,38 +1,29 @@
-"""Cells of a workbook, with their places. The file comes from outside: it is measured before it is opened."""
+"""Cells of a workbook, with their places."""
 
 from __future__ import annotations
 
-import warnings
-import zipfile
-from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
-from openpyxl import load_workbook
 from openpyxl.utils import get_column_letter
 
 from scheduler.book.coerce import Unreadable, is_blank
 from scheduler.book.raw import MAX_COLUMNS, MAX_ROWS, RawBook, RawTable, table_name
 from scheduler.errors import BookError, Finding
+from scheduler.sheets import UnreadableWorkbook, guarded_bytes, load_guarded
 
 if TYPE_CHECKING:
     from openpyxl import Workbook
     from openpyxl.cell.cell import Cell
     from openpyxl.worksheet.worksheet import Worksheet
 
-MAX_FILE_BYTES = 50_000_000
-MAX_PARTS = 2_000
-MAX_UNPACKED_BYTES = 300_000_000
-MAX_RATIO = 200
-SMALL_PART_BYTES = 1_000_000
-"""A part below this may be packed as tightly as it likes: a blank sheet is."""
-
-_DECLARATIONS = [word.encode(code) for word in ("<!DOCTYPE", "<!ENTITY") for code in ("utf-8", "utf-16-le", "utf-16-be")]
-
 
 def read_xlsx(path: Path) -> RawBook:
     """Every table of a workbook as it stands there. Raises ``BookError`` if the file cannot be opened at all."""
-    data = _guarded(path)
+    try:
+        data = guarded_bytes(path)
+    except UnreadableWorkbook as error:
+        raise BookError([error.finding]) from error
     book = _load(path, data, values=False)
     raw = RawBook(path.name)
     values: Workbook | None = None
@@ -47,50 +38,11 @@ def read_xlsx(path: Path) -> RawBook:
     return raw
 
 
-def _fail(path: Path, found: str, expected: str, hint: str = "") -> BookError:
-    return BookError([Finding(path.name, found, expected, hint)])
-
-
-def _guarded(path: Path) -> bytes:
-    """The bytes of the file, if it is a workbook of reasonable size that declares no entities."""
-    size = path.stat().st_size
-    if size > MAX_FILE_BYTES:
-        raise _fail(path, f"a file of {size / 1e6:.0f} MB", f"at most {MAX_FILE_BYTES / 1e6:.0f} MB")
-    data = path.read_bytes()
-    try:
-        with zipfile.ZipFile(BytesIO(data)) as archive:
-            parts = archive.infolist()
-            _measure(path, parts)
-            for part in parts:
-                if part.filename.lower().endswith((".xml", ".rels", ".vml")):
-                    content = archive.read(part)
-                    if any(word in content for word in _DECLARATIONS):
-                        raise _fail(path, f"a document type or entity declaration in {part.filename}", "a plain workbook")
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, ValueError) as error:
-        raise _fail(path, f"no readable workbook ({error})", "an .xlsx workbook", "save it again as .xlsx") from error
-    return data
-
-
-def _measure(path: Path, parts: list[zipfile.ZipInfo]) -> None:
-    if len(parts) > MAX_PARTS:
-        raise _fail(path, f"{len(parts)} parts inside the file", f"at most {MAX_PARTS}")
-    total = sum(part.file_size for part in parts)
-    if total > MAX_UNPACKED_BYTES:
-        raise _fail(path, f"{total / 1e6:.0f} MB once unpacked", f"at most {MAX_UNPACKED_BYTES / 1e6:.0f} MB")
-    for part in parts:
-        if part.file_size > SMALL_PART_BYTES and part.file_size > MAX_RATIO * max(part.compress_size, 1):
-            ratio = part.file_size / max(part.compress_size, 1)
-            raise _fail(path, f"{part.filename} packed {ratio:.0f} to 1", f"at most {MAX_RATIO} to 1")
-
-
 def _load(path: Path, data: bytes, *, values: bool) -> Workbook:
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # parts of a workbook that are no tables are of no concern here
-            return load_workbook(BytesIO(data), data_only=values)
-    except Exception as error:  # the library raises whatever a broken part makes it stumble over
-        text = str(error).splitlines()[0] if str(error) else type(error).__name__
-        raise _fail(path, f"no readable workbook ({text})", "an .xlsx workbook", "save it again as .xlsx") from error
+        return load_guarded(path, data, values=values)
+    except UnreadableWorkbook as error:
+        raise BookError([error.finding]) from error
 
 
 def _cells(sheet: Worksheet, raw: RawBook) -> dict[int, dict[int, Cell]]:

@@ -58,6 +58,13 @@ class Traits(BaseModel):
     dip: str = column("dip used: iodine, another by its substance, or none", "iodine")
     dip_minutes_frags: float = column("time of frags in the dip, minutes", "5", ge=0)
     dip_minutes_mother: float = column("time of the mother in the dip, minutes", "0.5", ge=0)
+    dip_slack_frags: float = column(
+        "how much longer than dip_minutes_frags its frags may stay in the dip, minutes", "5", default=5.0, ge=0
+    )
+    dip_slack_mother: float = column(
+        "how much longer than dip_minutes_mother the mother may stay in the dip, minutes", "1", default=1.0, ge=0
+    )
+    uses_putty: bool = column("yes where frags are set in putty, which sets minutes after kneading", "no", default=False)
     toxic: bool = column("yes where cutting can free palytoxin or the like: trained people, kit, last in a session", "no")
     slimy: bool = column("yes where cutting slimes the bath", "no")
 
@@ -169,6 +176,7 @@ class Colony(Row):
     par_umol: float = column("PAR where it stands, µmol m-2 s-1", "210", gt=0, le=2500)
     count: float = column("newest count, in the unit of its group", "48", ge=0)
     count_date: date = column("day of that count", "2026-11-09")
+    estimated: bool = column("yes if that count was worked out from a cut and not counted", "no", default=False)
     condition: Literal["fit", "watch", "no cut"] = column("fit, watch, or no cut; only fit colonies are cut", "fit")
     condition_date: date = column("day the condition was judged", "2026-11-09")
     last_cut: date | None = column("day it was last cut; empty: not known, taken as rested", "2026-09-14", default=None)

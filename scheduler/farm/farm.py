@@ -10,9 +10,12 @@ from datetime import date, timedelta
 from functools import cached_property
 from typing import Any
 
+from scheduler.farm.bench import USUAL_ROUTE, Dip, PlugKind, RouteStep
 from scheduler.farm.blocks import Block, Position, parse_block
 from scheduler.farm.coral import Colony, Group, GroupPair, Lot, SizeClass, Strain, Traits, TraitSource
+from scheduler.farm.counts import Count, PastCut, PastLot
 from scheduler.farm.people import Absence, Person, Session, StandingWork
+from scheduler.farm.recorded import RecordedPlan, SaleDone
 from scheduler.farm.rows import Row
 from scheduler.farm.settings import Settings
 from scheduler.farm.space import LightReading, Rack, Tank, WaterSystem
@@ -23,7 +26,8 @@ TABLES: dict[str, type[Row]] = {
     cls.SHEET: cls
     for cls in (
         Settings, WaterSystem, Tank, Rack, LightReading, Group, Strain, TraitSource, GroupPair, SizeClass, Colony, Lot,
-        Person, Absence, StandingWork, Session, Channel, Closure, Order, Market, Supply, Pin,
+        Person, Absence, StandingWork, Session, RouteStep, Dip, PlugKind, Channel, Closure, Order, Market,
+        Supply, Pin, Count, PastLot, PastCut, RecordedPlan, SaleDone,
     )
 }  # fmt: skip
 """Every table of a farm book by sheet name, in the order of the sheets."""
@@ -57,7 +61,15 @@ class Farm:
     orders: tuple[Order, ...] = ()
     market: tuple[Market, ...] = ()
     supplies: tuple[Supply, ...] = ()
+    routes: tuple[RouteStep, ...] = ()
+    dips: tuple[Dip, ...] = ()
+    plugs: tuple[PlugKind, ...] = ()
     pins: tuple[Pin, ...] = ()
+    recorded: tuple[RecordedPlan, ...] = ()
+    sales_done: tuple[SaleDone, ...] = ()
+    counts: tuple[Count, ...] = ()
+    past_lots: tuple[PastLot, ...] = ()
+    past_cuts: tuple[PastCut, ...] = ()
 
     # ---- identity -------------------------------------------------------------------------------------------------
 
@@ -115,6 +127,19 @@ class Farm:
     def lot(self) -> dict[str, Lot]:
         """Lots now on racks by label code."""
         return {r.lot: r for r in self.lots}
+
+    @cached_property
+    def past_lot(self) -> dict[str, PastLot]:
+        """Lots no longer on racks by label code."""
+        return {r.lot: r for r in self.past_lots}
+
+    @cached_property
+    def counts_of(self) -> dict[str, tuple[Count, ...]]:
+        """Counts of each lot, on racks or past, in order of days."""
+        found: dict[str, list[Count]] = {}
+        for row in sorted(self.counts, key=lambda r: r.date):
+            found.setdefault(row.lot, []).append(row)
+        return {lot: tuple(rows) for lot, rows in found.items()}
 
     @cached_property
     def person(self) -> dict[str, Person]:
@@ -200,6 +225,24 @@ class Farm:
         """By tank: strains of the colonies standing in it."""
         return {t.tank: frozenset(c.strain for c in self.colonies if c.tank == t.tank) for t in self.tanks}
 
+    # ---- bench ----------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def _routes(self) -> dict[str, tuple[RouteStep, ...]]:
+        found: dict[str, list[RouteStep]] = {}
+        for row in self.routes:
+            found.setdefault(row.group, []).append(row)
+        return {group: tuple(sorted(rows, key=lambda r: r.place)) for group, rows in found.items()}
+
+    def route(self, group: str) -> tuple[RouteStep, ...]:
+        """Steps of the work on a colony of a group, in order; the usual ones where the book has none."""
+        return self._routes.get(group, USUAL_ROUTE)
+
+    @cached_property
+    def dip(self) -> dict[str, Dip]:
+        """Dips other than iodine by substance."""
+        return {r.dip: r for r in self.dips}
+
     # ---- water, tanks, light --------------------------------------------------------------------------------------
 
     def system_of_tank(self, tank: str) -> str:
@@ -234,9 +277,16 @@ class Farm:
 
     def reading(self, rack: str, day: date) -> LightReading | None:
         """The newest reading of a rack on or before a day; the earliest one if all are later."""
-        rows = sorted((r for r in self.light if r.rack == rack), key=lambda r: r.from_date)
+        rows = self._readings.get(rack, [])
         past = [r for r in rows if r.from_date <= day]
         return past[-1] if past else (rows[0] if rows else None)
+
+    @cached_property
+    def _readings(self) -> dict[str, list[LightReading]]:
+        found: dict[str, list[LightReading]] = {}
+        for row in sorted(self.light, key=lambda r: r.from_date):
+            found.setdefault(row.rack, []).append(row)
+        return found
 
     @cached_property
     def mothers_on_racks(self) -> dict[str, tuple[tuple[Colony, tuple[Position, ...]], ...]]:
@@ -256,12 +306,14 @@ class Farm:
 
         ``None`` where the book has neither.
         """
-        if strain is not None:
-            rows = [m for m in self.market if m.strain == strain and m.size_class == size_class]
-        else:
-            rows = [m for m in self.market if m.strain is None and m.group == group]
-        for wanted in (month, None):
-            for row in rows:
-                if row.month == wanted:
-                    return row.quantity
-        return None
+        subject = (strain, size_class) if strain is not None else (None, group)
+        return self._market.get((*subject, month), self._market.get((*subject, None)))
+
+    @cached_property
+    def _market(self) -> dict[tuple[str | None, str | None, int | None], float]:
+        """Quantity by (strain, class, month) and (None, group, month); the first of several rows."""
+        found: dict[tuple[str | None, str | None, int | None], float] = {}
+        for row in self.market:
+            subject = (row.strain, row.size_class) if row.strain is not None else (None, row.group)
+            found.setdefault((*subject, row.month), row.quantity)
+        return found

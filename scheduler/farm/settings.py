@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from decimal import Decimal
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Literal
 
 from pydantic import Field
 
@@ -58,6 +58,43 @@ class Settings(Row):
     session_minutes: float = setting(20, "set-up and clean-down of a bench session, minutes", ge=0)
     changeover_minutes: float = setting(15, "new baths and clean tools when a session changes water system, minutes", ge=0)
     label_minutes: float = setting(0.15, "writing the code on a plug, minutes per plug", ge=0)
+    labelling: Literal["plug", "block"] = setting(
+        "plug", "what carries a code: every plug, or one tag for each block, told apart by the rack map"
+    )
+    labels_written: Literal["before", "session"] = setting(
+        "before", "when labels are written: before the session, with the preparation, or by the mounter in the session"
+    )
+    allowance_share: float = setting(
+        0.0,
+        "allowance for rest and needs on top of the standard minutes, as a share; 0 where they are counted with it",
+        "personal needs 5 % of a shift, fatigue 4 %: handbook figures (Konz; ILO 1992 from memory); the default is a farm choice",
+        ge=0,
+        lt=0.5,
+    )
+    allowance_base: Literal["work", "shift"] = setting(
+        "work",
+        "what the allowance is a share of: work gives minutes x (1 + share), shift gives minutes / (1 - share)",
+        "both in use, so the base is stated: Konz, handbook text",
+    )
+    setup_share: float = setting(
+        0.5, "share of session_minutes that comes before the first cut; the rest is clean-down", ge=0, le=1
+    )
+    break_after_minutes: float = setting(120, "nobody works longer than this without a break, minutes", COMMON, ge=30)
+    break_minutes: float = setting(10, "length of a break, minutes; 0 for none", COMMON, ge=0, le=60)
+    soak_minutes: float = setting(20, "dry plugs soak at least this long before mounting, minutes", COMMON, ge=0)
+    batch_minutes: float = setting(
+        6, "longest stretch of mounting before the mounter may turn to a bath, minutes (putty: what one kneading covers)", gt=0
+    )
+    putty_set_minutes: float = setting(5, "putty can be worked this long after kneading, minutes", COMMON, gt=0)
+    kneading_pieces: int = setting(8, "most pieces one kneading of putty holds", ge=1)
+    stand_by_minutes: float = setting(
+        3, "a mother's dip up to this long is waited out beside the bath, minutes; through a longer one other work goes on", ge=0
+    )
+    baths: int = setting(3, "dip baths side by side, each for one lot at a time", ge=1, le=20)
+    bath_pieces: int = setting(30, "most pieces in a dip bath at a time", ge=1)
+    mix_pieces: int = setting(100, "pieces after which all dip baths are mixed anew", COMMON, ge=1)
+    mix_minutes: float = setting(3, "mixing the dip baths anew, minutes", ge=0)
+    rinse_litres: float = setting(4, "volume of a rinse bath, litres", gt=0)
     on_rock_factor: float = setting(1.5, "cutting takes this many times as long for a colony grown onto rock", COMMON, ge=1)
     move_lot_minutes: float = setting(3, "moving a lot: set-up, minutes per move", ge=0)
     move_frag_minutes: float = setting(0.2, "moving a lot: minutes per frag", ge=0)
@@ -80,6 +117,36 @@ class Settings(Row):
     )
     change_cost: Decimal = setting(Decimal("0.00"), "cost per announced cut changed, money per week of nearness", ge=0)
     interest_percent_per_year: float = setting(0, "interest by which later money counts less, percent per year", ge=0)
+
+    default_counts: float = setting(
+        10, "independent counts a default of growth, pieces or minutes weighs as much as when own counts are blended in", gt=0
+    )
+    default_loss_spread: float = setting(
+        0.4, "how far a strain's true losses may lie from their default: standard deviation as a share of it", gt=0, le=2
+    )
+    default_growth_spread: float = setting(
+        0.2, "how far a strain's true growth may lie from its default: standard deviation as a share of it", gt=0, le=2
+    )
+    lot_growth_spread: float = setting(
+        0.12, "how much the growth of lots of a strain differs: standard deviation of its logarithm", ge=0, le=2
+    )
+    frag_growth_spread: float = setting(
+        0.20, "how much the growth of frags of a lot differs: standard deviation of its logarithm", ge=0, le=2
+    )
+    pieces_share: float = setting(
+        0.9, "pieces a cut really gives on average, as a share of those planned, until past cuts tell better", gt=0, le=1
+    )
+    pieces_spread: float = setting(
+        0.15, "how much the pieces a cut gives differ from those planned: standard deviation as a share of them", ge=0, le=1
+    )
+    shock_spread: float = setting(
+        0.5,
+        "good and bad months of a tank: standard deviation of the logarithm of its losses; 0: every frag fares alone",
+        ge=0,
+        le=2,
+    )
+    forecast_draws: int = setting(2000, "random draws of a forecast", ge=100, le=100_000)
+    glut_months: int = setting(3, "more frags on hand than orders and market take in so many months are a glut", ge=1, le=24)
 
     stale_count_days: int = setting(60, "a colony or lot not counted for longer is a doubt, days", ge=1)
     stale_par_days: int = setting(120, "a light reading older than this is a doubt, days", ge=1)

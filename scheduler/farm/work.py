@@ -116,3 +116,17 @@ def may_deliver(farm: Farm, order: str, week: int) -> bool:
     if not days or (row.earliest is not None and days[-1] < row.earliest):
         return False
     return row.late_ok or week < first_late_week(farm, order)
+
+
+def condition_days(farm: Farm, plug_kind: str) -> int:
+    """Days a kind of plug stands in water before use; 0 for kinds that only soak."""
+    return max((row.condition_days for row in farm.plugs if row.plug_kind == plug_kind), default=0)
+
+
+def plugs_ready(farm: Farm, plug_kind: str, day: date) -> int | None:
+    """Plugs of a kind in water long enough by a day; ``None`` where plugs put in on the first Monday will be too."""
+    need = timedelta(days=condition_days(farm, plug_kind))
+    if farm.weeks.plan_monday + need <= day:
+        return None
+    rows = [row for row in farm.plugs if row.plug_kind == plug_kind and row.in_water_from is not None]
+    return sum(row.in_water for row in rows if row.in_water_from is not None and row.in_water_from + need <= day)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from scheduler.farm.blocks import Block
+from scheduler.farm.trade import Pin
 
 SCHEMA_VERSION = "1"
 
@@ -42,6 +43,40 @@ class Stand(Part):
     rack: str | None = Field(default=None, description="rack, in the near weeks")
     blocks: tuple[Block, ...] = Field(default=(), description="blocks it stands in, in the near weeks")
     pieces: int = Field(ge=1, description="pieces put there")
+
+
+BenchStep = Literal[
+    "label", "fetch", "cut", "mother back", "mother dip", "dip", "rinse", "mount", "dunk", "rack", "new baths", "change of water", "break",
+]  # fmt: skip
+
+
+class BenchTask(Part):
+    """Something that has its time by the clock in a bench session: work of a person, a break, or frags or a mother in a dip."""
+
+    session: str = Field(description="bench session")
+    start: datetime = Field(description="when it begins, local time")
+    end: datetime = Field(description="when it ends, local time")
+    steps: tuple[BenchStep, ...] = Field(min_length=1, description="steps done in one go, in order")
+    person: str | None = Field(default=None, description="who does it; nobody for frags or a mother in a dip")
+    lot: str | None = Field(default=None, description="lot it belongs to; none for breaks, changes of water and new baths")
+    pieces: int | None = Field(default=None, ge=1, description="pieces worked on, or labels written")
+    mix: int | None = Field(default=None, ge=1, description="which mix of its dip and water the frags go into")
+    kneading: int | None = Field(default=None, ge=1, description="which kneading of putty of the session it uses")
+
+
+class SessionClock(Part):
+    """How a bench session's clock times came out."""
+
+    session: str = Field(description="bench session")
+    finish: datetime = Field(description="when the last frag is in its rack, local time")
+    latest: datetime = Field(description="when clean-down has to begin, local time")
+    work_minutes: Decimal = Field(ge=0, description="standard minutes of the person with the most work")
+    clock_minutes: Decimal = Field(ge=0, description="minutes from the end of set-up to the finish, without changes of water")
+    efficiency: Decimal = Field(ge=0, le=1, description="work_minutes / clock_minutes")
+    outcome: Literal["optimal", "feasible"] = Field(description="finish proved earliest, or earliest found")
+    gap_percent: Decimal = Field(ge=0, description="how much earlier the finish could be at most, percent")
+    overstay_minutes: Decimal = Field(ge=0, description="minutes frags stay in dips beyond the least, all lots together")
+    mothers_waiting_minutes: Decimal = Field(ge=0, description="minutes mothers stay in dips beyond the least, all together")
 
 
 class Sale(Part):
@@ -90,13 +125,55 @@ class Balance(Part):
     on_racks: Decimal = Field(description="expected frags standing at the end of the week")
 
 
+class Announced(Part):
+    """A cut announced by an earlier plan for a near week of this one. Dropping or changing it has a cost."""
+
+    colony: str = Field(description="mother colony")
+    week: int = Field(ge=1, description="week of this plan it was announced for")
+    session: str = Field(description="bench session it was announced for")
+    pieces: int = Field(ge=1, description="pieces announced")
+
+
+LearnableTrait = Literal[
+    "death_early", "death_late", "detach_early", "detach_late", "frag_mm_per_week", "minutes_colony", "minutes_cut", "minutes_mount",
+]  # fmt: skip
+
+
+class LearnedTrait(Part):
+    """A trait of a strain as the farm's own counts have taught it, used instead of the book's."""
+
+    strain: str = Field(description="strain")
+    trait: LearnableTrait = Field(description="column of the sheets groups and strains")
+    value: float = Field(ge=0, description="value planned with")
+
+
+class Why(Part):
+    """A colony cut in the near weeks and what speaks for cutting it now."""
+
+    colony: str = Field(description="colony")
+    week: int = Field(ge=1, description="week of the plan it is cut in")
+    reason: str = Field(description="one short reason, e.g. worth more now, for an order, pinned")
+    detail: str = Field(description="a sentence with the numbers")
+    at_stake: Decimal = Field(
+        description="money the cut brings beyond waiting, at the season's prices of hours, positions and sales; may be negative"
+    )
+
+
 class Held(Part):
     """A colony not cut in the near weeks and the one thing that held it back."""
 
     colony: str = Field(description="colony")
-    reason: str = Field(description="one short reason, e.g. resting, no cut, not worth it yet, no place in its light")
+    reason: str = Field(description="one short reason, e.g. resting, no cut, worth more grown on, no place in its light")
     detail: str = Field(description="a sentence with the numbers")
     ready_week: int | None = Field(default=None, description="first week it could be cut, if known")
+    at_stake: Decimal | None = Field(
+        default=None,
+        ge=0,
+        description=(
+            "money, at the season's prices: what a cut in the near weeks would bring beyond waiting if that one thing did not "
+            "stand against it; where it is worth more grown on, what waiting is ahead by; none where it cannot be told"
+        ),
+    )
 
 
 class StandBy(Part):
@@ -105,6 +182,33 @@ class StandBy(Part):
     session: str = Field(description="bench session")
     colony: str = Field(description="stand-by colony")
     pieces: int = Field(ge=1, description="most pieces it could give")
+
+
+class WeekPrice(Part):
+    """What one more unit of something is worth in a week."""
+
+    week: int = Field(
+        ge=1, description="week of the plan; of a month its first week, of the time after the horizon one week more"
+    )
+    price: Decimal = Field(ge=0, description="money for one more unit")
+
+
+HelpKind = Literal["rack", "bench hours", "other hours", "boxes", "new frags", "market", "mother"]
+
+
+class Help(Part):
+    """Something that would help if the farm had more of it, and what it could gain over the season."""
+
+    kind: HelpKind = Field(description="kind of help")
+    subject: str = Field(description="light class, skills, channel, water system, strain and class, or strain it is about")
+    text: str = Field(description="in words")
+    amount: Decimal = Field(gt=0, description="how much more")
+    unit: str = Field(description="what the amount counts")
+    gain: Decimal = Field(ge=0, description="money it gains over the season at most: price x amount, summed over the weeks")
+    up_to: Decimal | None = Field(
+        default=None, ge=0, description="difference of the bounds of the season with and without it, where both were worked out"
+    )
+    prices: tuple[WeekPrice, ...] = Field(default=(), description="value of one more unit by week, weeks without value left out")
 
 
 class Notice(Part):
@@ -126,6 +230,16 @@ class NearWeeksResult(Part):
     wall_seconds: Decimal = Field(description="seconds taken")
 
 
+class SeasonResult(Part):
+    """How far the plan's value is from what no plan can beat."""
+
+    bound: Decimal = Field(description="value no plan of this farm book can exceed, money")
+    value_without_cuts: Decimal = Field(description="value of a plan with no new cuts, money")
+    gap_percent: Decimal = Field(ge=0, description="(bound - value) / (bound - value without cuts) in percent")
+    gap_of_bound_percent: Decimal = Field(ge=0, description="(bound - value) / bound in percent")
+    rounds: int = Field(ge=0, description="rounds of column generation behind the bound")
+
+
 class About(Part):
     """Where the plan comes from."""
 
@@ -137,7 +251,12 @@ class About(Part):
     seed: int = Field(description="seed")
     versions: dict[str, str] = Field(description="program and library versions")
     dropped_pins: tuple[str, ...] = Field(default=(), description="pins the user chose to plan without")
+    added_pins: tuple[Pin, ...] = Field(default=(), description="pins given with the command, beside those of the farm book")
+    learned: tuple[LearnedTrait, ...] = Field(
+        default=(), description="traits planned with as learned from counts, not as in the book"
+    )
     near: NearWeeksResult = Field(description="how the near-weeks model ended")
+    season: SeasonResult | None = Field(default=None, description="how far from the best the plan can be")
 
 
 class Plan(Part):
@@ -148,10 +267,17 @@ class Plan(Part):
     cuts: tuple[Cut, ...] = Field(default=(), description="cuts of all weeks")
     stands: tuple[Stand, ...] = Field(default=(), description="first places of new lots, and moves")
     sales: tuple[Sale, ...] = Field(default=(), description="sales of all weeks")
+    bench: tuple[BenchTask, ...] = Field(default=(), description="clock times of the bench sessions of the near weeks")
+    clocks: tuple[SessionClock, ...] = Field(default=(), description="how the clock of each bench session came out")
+    announced: tuple[Announced, ...] = Field(
+        default=(), description="near-week cuts the last plan announced, if it was read along"
+    )
     overtime: tuple[Overtime, ...] = Field(default=(), description="weeks with overtime")
     balance: tuple[Balance, ...] = Field(default=(), description="frag balance by strain and week")
     lines: tuple[Line, ...] = Field(default=(), description="lines of money")
     value: Decimal = Field(default=Decimal(0), description="sum of the lines, money")
+    why: tuple[Why, ...] = Field(default=(), description="colonies cut in the near weeks, and what speaks for it")
     held: tuple[Held, ...] = Field(default=(), description="colonies not cut in the near weeks, and why")
     stand_by: tuple[StandBy, ...] = Field(default=(), description="stand-by colonies by session")
+    helps: tuple[Help, ...] = Field(default=(), description="what would help, by what it gains at most, most first")
     notices: tuple[Notice, ...] = Field(default=(), description="what the grower should know")

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import bisect
+from collections import Counter
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import accumulate
 
 from scheduler.biology.life import Life, life
 from scheduler.biology.zones import zone_of, zones
@@ -38,7 +41,19 @@ class LotView:
 
     def left(self, week: int) -> int:
         """Started pieces not yet routed away after the sales of a week."""
-        return self.pieces - sum(s.pieces for s in self.sales if s.week <= week)
+        gone = self._gone
+        return self.pieces - (
+            gone[bisect.bisect_right(gone, week, key=lambda g: g[0]) - 1][1] if gone and gone[0][0] <= week else 0
+        )
+
+    @cached_property
+    def _gone(self) -> list[tuple[int, int]]:
+        """(week, pieces sold or cleared up to and with it), in order of weeks."""
+        sold = Counter[int]()
+        for sale in self.sales:
+            sold[sale.week] += sale.pieces
+        weeks = sorted(sold)
+        return list(zip(weeks, accumulate(sold[w] for w in weeks), strict=True))
 
     def stand(self, week: int) -> Stand:
         """Where it stands at the end of a week, after moves."""

@@ -6,6 +6,9 @@ import math
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
+SECONDS_OF_WORK = 8
+"""Seconds of a time limit for one unit of the solver's own work: the work limit ends the search first, so that plans repeat."""
+
 Status = Literal["optimal", "feasible", "infeasible", "unknown"]
 
 
@@ -15,13 +18,20 @@ class Limits:
 
     ``seconds`` is wall-clock time, ``deterministic`` is the solver's own unit of work (about a second on an idle core);
     ``None`` is no limit. A solve repeats exactly when it runs on one worker and the work limit, not the clock, ends it.
-    Raises ``ValueError`` for a limit that is not positive or fewer than one worker.
+    ``gap``: a solution proved to lie within this share of the best ends the search and counts as optimal. Raises
+    ``ValueError`` for a limit that is not positive, fewer than one worker or a gap below 0.
     """
 
     seconds: float | None = None
     deterministic: float | None = None
     seed: int = 1
     workers: int = 1
+    gap: float = 0.0
+
+    @classmethod
+    def for_time(cls, seconds: float, *, seed: int = 1, workers: int = 1) -> Limits:
+        """Limits of a search that may take so long at most and, unless the machine is slow or busy, ends by its work."""
+        return cls(seconds=seconds, deterministic=seconds / SECONDS_OF_WORK, seed=seed, workers=workers)
 
     def __post_init__(self) -> None:
         for name, limit in (("seconds", self.seconds), ("deterministic", self.deterministic)):
@@ -29,13 +39,15 @@ class Limits:
                 raise ValueError(f"{name} must be above 0, not {limit}")
         if self.workers < 1:
             raise ValueError(f"workers must be at least 1, not {self.workers}")
+        if self.gap < 0:
+            raise ValueError(f"gap must be at least 0, not {self.gap}")
 
 
 class Progress(Protocol):
     """Told about a better value or bound. Runs in the thread that called the solve."""
 
     def __call__(self, stage: str, value: float | None, bound: float | None, elapsed: float) -> None:
-        """``value`` is the best found so far, ``bound`` what no plan can beat, ``elapsed`` seconds since the start."""
+        """``value`` is the best found so far, ``bound`` what no plan can beat (cents), ``elapsed`` seconds since the start."""
 
 
 @dataclass(frozen=True)

@@ -46,19 +46,21 @@ def solve(
     progress: Progress | None = None,
     stop: threading.Event | None = None,
     linearization: int = 2,
+    improve: bool = False,
 ) -> Solved:
     """Solve a model within limits; the best solution found survives a limit, ``stop`` and Ctrl-C.
 
     ``stage`` names the solve for ``progress``. Ctrl-C ends the search, not the program: the outcome's reason is then
     ``interrupted``, and ``stop``, if given, is set, so that later solves watching it end too. "Infeasible" is reported
     only after a second run without presolve says so too (it gets the same limits again); where the second run knows
-    otherwise, its word counts. ``linearization`` (0 to 2) is how much of the model the linear relaxation sees. Raises
+    otherwise, its word counts. ``linearization`` (0 to 2) is how much of the model the linear relaxation sees. With
+    ``improve`` nearly all work goes into better solutions, from the hint on, and little into the bound. Raises
     ``ValueError`` for an invalid model and ``NoPlanFound`` when the solver itself fails.
     """
     fault = model.validate()
     if fault:
         raise ValueError(f"{stage}: {fault}")
-    first = _Run(model, limits, stage, progress, stop, linearization).solved()
+    first = _Run(model, limits, stage, progress, stop, linearization, improve=improve).solved()
     if first.outcome.outcome != "infeasible":
         return first
     again = _Run(model, limits, stage, progress, stop, linearization, presolve=False).solved()
@@ -69,13 +71,17 @@ def solve(
     return Solved(outcome, again._solver)
 
 
-def _configured(limits: Limits, linearization: int, presolve: bool) -> cp_model.CpSolver:
+def _configured(limits: Limits, linearization: int, presolve: bool, improve: bool) -> cp_model.CpSolver:
     solver = cp_model.CpSolver()
     p = solver.parameters
     p.num_workers = limits.workers
     p.random_seed = limits.seed
     p.linearization_level = linearization
     p.cp_model_presolve = presolve
+    if improve:  # large neighbourhoods in turn: repeats exactly, with any number of workers
+        p.interleave_search = p.use_lns_only = True
+    p.relative_gap_limit = limits.gap
+    p.add_lp_constraints_lazily = limits.gap == 0  # small models asked for a gap only: a quarter faster with all rows at once
     p.catch_sigint_signal = False  # Ctrl-C is Python's to see
     if limits.seconds is not None:
         p.max_time_in_seconds = limits.seconds
@@ -107,9 +113,10 @@ class _Run:
         stop: threading.Event | None,
         linearization: int,
         presolve: bool = True,
+        improve: bool = False,
     ) -> None:
         self._model, self._limits, self._stage, self._progress, self._stop = model, limits, stage, progress, stop
-        self._solver = _configured(limits, linearization, presolve)
+        self._solver = _configured(limits, linearization, presolve, improve)
         self._news: queue.SimpleQueue[_News] = queue.SimpleQueue()
         self._value: float | None = None
         self._bound: float | None = None
@@ -189,7 +196,9 @@ class _Run:
     def _why(self) -> str:
         if self._interrupted:
             return "interrupted"
-        seconds = self._limits.seconds
-        if seconds is not None and self._solver.wall_time >= seconds * 0.99:
-            return "time limit"
-        return "work limit" if self._limits.deterministic is not None else "time limit"
+        spent = (
+            ("time limit", self._solver.wall_time, self._limits.seconds),
+            ("work limit", self._solver.response_proto.deterministic_time, self._limits.deterministic),
+        )
+        used = [(amount / limit, name) for name, amount, limit in spent if limit is not None]
+        return max(used)[1] if used else "time limit"

@@ -12,6 +12,7 @@ from openpyxl import load_workbook
 
 from scheduler.errors import BookError, Finding
 from scheduler.farm.coral import Colony, Group, GroupPair, Lot, SizeClass, Strain, Traits, TraitSource
+from scheduler.farm.counts import Count, PastCut, PastLot
 from scheduler.farm.farm import Farm
 from scheduler.farm.people import Absence, Person, Session, StandingWork
 from scheduler.farm.settings import Settings
@@ -147,6 +148,15 @@ def tables() -> dict[str, Any]:
             Pin(pin="P1", kind="cut", colony="LAN-01", note="-show piece"),
             Pin(pin="P2", kind="session", colony="LAN-01", session="Tue-morning 2026-12-01"),
             Pin(pin="P3", kind="keep free", tank="Q1", from_date=date(2026, 11, 30), to_date=date(2026, 12, 13)),
+        ),
+        "counts": (
+            Count(lot="LN-2639a", date=date(2026, 10, 19), alive=17, detached=1, size_mm=28),
+            Count(lot="LN-2639a", date=date(2026, 11, 16), alive=15),
+            Count(lot="LN-2539a", date=date(2025, 11, 3), alive=10, sold=7),
+        ),
+        "past_lots": (PastLot(lot="LN-2539a", strain="LAN", cut_date=date(2025, 9, 22), started=18, tank="N1", par_umol=220.0),),
+        "past_cuts": (
+            PastCut(colony="LAN-01", date=date(2026, 9, 14), strain="LAN", pieces_planned=18, pieces_got=18, minutes_cutting=19.5),
         ),
     }  # fmt: skip
 

@@ -67,7 +67,7 @@ def test_cells_that_could_mean_several_things_are_refused_with_a_cure(value: obj
         ({"colonies_F2": "48,5"}, ("colonies!F2", "48.5")),
         ({"colonies_F2": -1}, ("colonies!F2", "'-1'", "a number from 0")),
         ({"colonies_G2": "30/11/2026"}, ("colonies!G2", "2026-11-30")),
-        ({"colonies_H2": "fti"}, ("colonies!H2", "did you mean fit?")),
+        ({"colonies_I2": "fti"}, ("colonies!I2", "did you mean fit?")),
         ({"colonies_B2": "LNA"}, ("colonies!B2", "'LNA'", "did you mean LAN?")),
         ({"colonies_Z2": "stray"}, ("colonies!Z2", "under no heading")),
         ({"colonies_F1": "cuont"}, ("colonies!F1", "did you mean count?")),

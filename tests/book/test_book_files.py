@@ -33,9 +33,9 @@ def test_too_many_parts_are_refused(workbook: Path, tmp_path: Path) -> None:
 
 
 def test_too_much_once_unpacked_is_refused(workbook: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("scheduler.book.xlsx.MAX_UNPACKED_BYTES", 10_000)
+    monkeypatch.setattr("scheduler.sheets.MAX_UNPACKED_BYTES", 10_000)
     assert has(faults_of(lambda: read_book(workbook)), "once unpacked")
-    monkeypatch.setattr("scheduler.book.xlsx.MAX_FILE_BYTES", 1_000)
+    monkeypatch.setattr("scheduler.sheets.MAX_FILE_BYTES", 1_000)
     assert has(faults_of(lambda: read_book(workbook)), "a file of")
 
 

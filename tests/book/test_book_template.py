@@ -60,7 +60,7 @@ def test_the_example_rows_are_themselves_a_readable_row(template: Path, tmp_path
 def test_choices_and_links_are_offered(template: Path) -> None:
     book = load_workbook(template)
     rules = [(rule.formula1, str(rule.sqref)) for rule in book["colonies"].data_validations.dataValidation]
-    assert ('"fit,watch,no cut"', "H2:H2000") in rules
+    assert ('"fit,watch,no cut"', "I2:I2000") in rules
     assert ("strains!$A$2:$A$2000", "B2:B2000") in rules
     assert any(formula == '"yes,no"' for formula, _ in rules)
 

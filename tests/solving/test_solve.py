@@ -108,9 +108,9 @@ def test_infeasible_is_said_after_two_runs(monkeypatch: pytest.MonkeyPatch) -> N
     presolves = []
     original = _Run.__init__
 
-    def spy(self: _Run, *args: object, presolve: bool = True) -> None:
+    def spy(self: _Run, *args: object, presolve: bool = True, **more: object) -> None:
         presolves.append(presolve)
-        original(self, *args, presolve=presolve)  # type: ignore[arg-type]
+        original(self, *args, presolve=presolve, **more)  # type: ignore[arg-type]
 
     monkeypatch.setattr(_Run, "__init__", spy)
     solved = solve(pigeons(4), Limits(seconds=20), stage="pigeons")

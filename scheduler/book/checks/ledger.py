@@ -23,9 +23,9 @@ class Ledger:
     kept: dict[str, Sequence[int]] = field(default_factory=dict)
 
     def where(self, sheet: str, index: int, column: str = "") -> str:
-        """Place of a row or cell."""
+        """Place of a row or cell; of a table without rows, that of its first row to be."""
         kept = self.kept.get(sheet)
-        return self.places.where(sheet, index if kept is None else kept[index], column)
+        return self.places.where(sheet, kept[index] if kept else index, column)
 
     def fault(self, sheet: str, index: int, column: str, found: str, expected: str, hint: str = "") -> None:
         """Note something that keeps the book from being planned from."""

@@ -61,12 +61,15 @@ def check_settings(settings: Settings, ledger: Ledger) -> Settings:
 COUNTED: dict[str, tuple[str, ...]] = {
     "colonies": ("count_date", "condition_date", "last_cut"),
     "lots": ("cut_date", "count_date", "moved_date"),
+    "counts": ("date",),
+    "past_lots": ("cut_date",),
+    "past_cuts": ("date",),
 }
 """Columns with days that must have been, by table."""
 
 
 def count_days(row: Row) -> list[date]:
-    """The days of a colony's or lot's row that must have been."""
+    """The days of a row that must have been."""
     return [day for column in COUNTED[type(row).SHEET] if (day := getattr(row, column)) is not None]
 
 
@@ -148,6 +151,10 @@ def _lot(row: Any, today: date) -> Iterator[Problem]:
         yield "alive", str(row.alive), f"at most the {row.started} started", ""
 
 
+def _history(row: Any, today: date) -> Iterator[Problem]:
+    yield from _future(row, today, *COUNTED[row.SHEET])
+
+
 def _absence(row: Any, _: date) -> Iterator[Problem]:
     yield from _order(row, "from_date", "to_date")
 
@@ -214,4 +221,5 @@ _RULES: dict[str, Callable[[Any, date], Iterator[Problem]]] = {
     "tanks": _tank, "racks": _rack, "light": _light, "groups": _traits, "strains": _traits, "sources": _source,
     "colonies": _colony, "lots": _lot, "absences": _absence, "sessions": _session, "channels": _channel,
     "ship_calendar": _absence, "orders": _customer_order, "market": _market, "pins": _pin,
+    "counts": _history, "past_lots": _history, "past_cuts": _history,
 }  # fmt: skip

@@ -22,6 +22,9 @@ def check_counts(farm: Farm, ledger: Ledger) -> None:
             ledger.doubt(
                 "colonies", index, "count_date", f"not counted for {days} days", f"a count within {s.stale_count_days} days"
             )
+        if colony.estimated:
+            found = f"size worked out from the cut on {colony.last_cut or colony.count_date}, not counted"
+            ledger.doubt("colonies", index, "count", found, "a count after the cut")
         if colony.last_cut is not None and colony.last_cut > colony.count_date:
             found = f"not counted since its last cut on {colony.last_cut}"
             ledger.doubt("colonies", index, "count_date", found, "a count after the cut", "the count may be too high")

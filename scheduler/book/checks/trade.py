@@ -75,7 +75,7 @@ def check_sales(farm: Farm, ledger: Ledger) -> None:
 
 
 def check_prices(farm: Farm, ledger: Ledger) -> None:
-    """Prices that fall from list to discount, and codes that tell strains apart."""
+    """Prices that fall from list to discount; supplies and pairs that mean something."""
     for index, row in enumerate(farm.classes):
         for column in ("b_price", "discount_price"):
             price = getattr(row, column)
@@ -83,12 +83,6 @@ def check_prices(farm: Farm, ledger: Ledger) -> None:
                 ledger.doubt(
                     "classes", index, column, f"{price}, above the list price {row.list_price}", "at most the list price"
                 )
-    seen: dict[str, str] = {}
-    for index, strain in enumerate(farm.strains):
-        other = seen.setdefault(strain.code, strain.strain)
-        if other != strain.strain:
-            found = f"code {strain.code} for {other} and {strain.strain}"
-            ledger.doubt("strains", index, "code", found, "a code of its own", "their labels cannot be told apart")
     kinds = {kind for rack in farm.racks for kind in rack.plug_kinds} | {farm.traits(s.strain).plug_kind for s in farm.strains}
     for index, item in enumerate(farm.supplies):
         if item.only_for is not None and item.only_for not in kinds | set(farm.group):
