@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cached_property
 
 from scheduler.biology.service import pieces_to_start
 from scheduler.biology.zones import zones
@@ -15,6 +16,7 @@ from scheduler.farm.work import bench_minutes, first_late_week, sessions_in
 from scheduler.plan.model import Cut, Line, LineKind, Plan, Sale
 from scheduler.plan.view import LotView, PlanView
 from scheduler.planning.left import colonies_left, frags_left
+from scheduler.planning.since import how_changed
 
 Key = tuple[LineKind, str, int]
 
@@ -66,6 +68,7 @@ class Valuation:
         self._wages()
         self._supplies()
         self._ends()
+        self._changes()
         rows = [
             Line(line=kind, subject=subject, week=week, amount=to_cent(amount * self._interest(week)))
             for (kind, subject, week), amount in sorted(self._amounts.items())
@@ -94,12 +97,14 @@ class Valuation:
         s = self.farm.settings
         over: dict[tuple[int, str, str], Decimal] = defaultdict(Decimal)
         last_day = self.weeks.days(self.weeks.count)[-1]
+        to_order: dict[str, list[Leaving]] = defaultdict(list)
+        for x in self._leaving:
+            if x.sale.route == "order" and x.sale.order is not None:
+                to_order[x.sale.order].append(x)
         for order in self.farm.orders:
             got: dict[int, Decimal] = defaultdict(Decimal)
             delivered, pieces = Decimal(0), 0
-            for x in self._leaving:
-                if x.sale.order != order.order or x.sale.route != "order":
-                    continue
+            for x in to_order[order.order]:
                 taken = min(x.graded, order.quantity - min(delivered, Decimal(order.quantity)))
                 self._add("order sale", order.order, x.sale.week, taken * order.price)
                 over[x.sale.week, x.lot.strain, x.sale.size_class] += x.graded - taken
@@ -210,11 +215,13 @@ class Valuation:
             self._work("cutting", cut.week, cutting)
             self._work("mounting", cut.week, mounting)
 
-    def _boxes(self, week: int) -> Decimal:
-        return sum(
-            (x.frags / exact(self.farm.channel[x.sale.channel].frags_per_box) for x in self._leaving if x.sale.week == week),
-            Decimal(0),
-        )
+    @cached_property
+    def _boxes(self) -> dict[int, Decimal]:
+        """Boxes packed in each week with sales."""
+        found: dict[int, Decimal] = defaultdict(Decimal)
+        for x in self._leaving:
+            found[x.sale.week] += x.frags / exact(self.farm.channel[x.sale.channel].frags_per_box)
+        return found
 
     def _outside(self) -> None:
         s = self.farm.settings
@@ -224,8 +231,8 @@ class Valuation:
                 self._work("moves", stand.week, minutes)
         for x in self._leaving:
             self._work("packing", x.sale.week, x.frags * exact(s.pack_frag_minutes))
-        for week in {x.sale.week for x in self._leaving}:
-            self._work("boxes", week, self._boxes(week) * exact(s.pack_box_minutes))
+        for week, boxes in self._boxes.items():
+            self._work("boxes", week, boxes * exact(s.pack_box_minutes))
         for row in self.plan.overtime:
             self._add("labour", "overtime", row.week, -row.minutes / 60 * (s.overtime_wage_per_hour - s.wage_per_hour))
 
@@ -237,7 +244,7 @@ class Valuation:
             yield "colony", group, group, cut.week, Decimal(1)
         for week in self.weeks.all:
             yield "session", "", "", week, self.sessions_held(week)
-            yield "box", "", "", week, self._boxes(week)
+            yield "box", "", "", week, self._boxes.get(week, Decimal(0))
         for x in self._leaving:
             kind, group = self.farm.traits(x.lot.strain).plug_kind, self.farm.strain[x.lot.strain].group
             yield "frag packed", kind, group, x.sale.week, x.frags
@@ -258,6 +265,13 @@ class Valuation:
             self._add("colony left", strain, 0, amount)
         if self.farm.settings.uneven_cost:
             self._add("uneven", "tanks", 0, -self.farm.settings.uneven_cost * unevenness(self.farm, self.view))
+
+    def _changes(self) -> None:
+        """Announced cuts that were changed, the nearer the dearer."""
+        for row in self.plan.announced:
+            if how_changed(row, self.plan.cuts):
+                nearness = self.weeks.near + 1 - row.week
+                self._add("change", row.colony, row.week, -self.farm.settings.change_cost * nearness)
 
 
 def positions_held(farm: Farm, view: PlanView, week: int) -> dict[str, Decimal]:

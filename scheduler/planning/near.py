@@ -1,28 +1,42 @@
-"""The near weeks from model to rack positions: solve, place, and where a rack cannot hold what was asked, solve again."""
+"""The near weeks: what could be done, the model, and tidy places for what it chose."""
 
 from __future__ import annotations
 
 import threading
 from collections import Counter
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import product
 
 from scheduler.errors import NoPlanFound, PinConflict
 from scheduler.farm.blocks import Block
 from scheduler.farm.farm import Farm
-from scheduler.racks import Gap, Request, Standing, place
+from scheduler.planning.near_layouts import LayoutMaker, made_free
+from scheduler.planning.near_places import Coming, most_on, shapes, tidy
 from scheduler.solving import Limits as SolveLimits
 from scheduler.solving import Outcome, Progress, Solved, minimal_conflict, solve
-from scheduler.week.floor import Floor, Section, blocks_positions
-from scheduler.week.model import Limits, NearModel
+from scheduler.week.floor import Floor, Section
+from scheduler.week.model import MOST_PIECES, Limits, NearModel, Space, Spot, Start
 from scheduler.week.options import NearWorth, Option, Refusal, option
+from scheduler.week.prices import Prices
+from scheduler.week.releases import EarlySale, Move, NoStock, Stock, moves
 
-REPAIRS = 3
-"""How often the model is solved again after a rack could not hold what was asked of it."""
+COUNTED_SHARE, LAYOUT_SHARES = 0.2, (0.25, 0.2)
+"""Shares of the solver's work: for the bound, and for each round with layouts."""
 
-PIN_KINDS = ("cut", "no cut", "at least", "at most", "session", "rack", "keep free")
-"""Pins the near-weeks model has to honour; the others bar sales and are honoured where lots are sold."""
+ROUNDS_BY_CHANCE, ROUNDS_AROUND = 32, 12
+"""Most layouts tried by chance for each rack, and around what stands there in each round."""
+
+PIN_WORK = SolveLimits(seconds=30)
+"""Most time for one question about pins; the work allowed depends on how exactly it is asked."""
+
+MOST_LOSS = 0.5
+"""An early sale that loses more than this share of what it brings is made for pins only: farm choice, no published source."""
+
+PIN_KINDS = ("cut", "no cut", "at least", "at most", "session", "rack", "keep free", "hold lot", "no sale")
+"""Pins the near weeks have to honour: those on colonies and places, and those that keep a lot of the book where it is."""
+
+ASKING = ("cut", "at least")
+"""Pins that ask for pieces: without them, doing nothing keeps every rule."""
 
 
 @dataclass(frozen=True)
@@ -39,84 +53,111 @@ class NearCut:
 
 
 @dataclass(frozen=True)
+class NearMove:
+    """A lot of the book that moves in a near week, with its new place."""
+
+    move: Move
+    section: Section
+    blocks: tuple[Block, ...] = ()
+
+
+@dataclass(frozen=True)
 class NearPlan:
-    """The near weeks: cuts with positions, why the others cannot be cut, how the model ended, what gave way."""
+    """The near weeks: cuts, moves and early sales, why other colonies cannot be cut, how the model ended, what gave way."""
 
     cuts: tuple[NearCut, ...]
     options: tuple[Option, ...]
     refusals: Mapping[str, Refusal]
     outcome: Outcome | None
     gave_way: tuple[str, ...]
+    moves: tuple[NearMove, ...] = ()
+    sales: tuple[EarlySale, ...] = ()
 
 
 class NearPlanner:
-    """Plans the near weeks of one farm."""
+    """Plans the near weeks of one farm. Without ``stock`` the lots of the book sell as planned and stay where they are."""
 
     def __init__(
         self, farm: Farm, floor: Floor, worth: NearWorth, limits: Limits, pins: Collection[str], solving: SolveLimits,
-        progress: Progress | None = None, stop: threading.Event | None = None,
+        progress: Progress | None = None, stop: threading.Event | None = None, stock: Stock | None = None,
     ) -> None:  # fmt: skip
-        self.farm, self.floor, self.worth, self.limits = farm, floor, worth, limits
+        self.farm, self.worth, self.limits = farm, worth, limits
         self.pins = [p.pin for p in farm.pins if p.pin in pins and p.kind in PIN_KINDS]
         self.solving, self.progress, self.stop = solving, progress, stop
+        self._stock: Stock = stock or NoStock()
+        self._bare = floor
+        self.moves, self.sales = self._stirring(self.pins)
+        moves_at_all, sales_at_all = self._stirring(())
+        self.floor = floor.loosened({*(s.lot for s in sales_at_all), *(m.lot for m in moves_at_all)})
+
+    def _stirring(self, pins: Collection[str]) -> tuple[tuple[Move, ...], tuple[EarlySale, ...]]:
+        """What lots of the book could do under some pins."""
+        return tuple(moves(self.farm, self._bare, self._stock, pins)), tuple(self._stock.early_sales(pins))
 
     def plan(self) -> NearPlan:
         """Solve and place. Raises ``PinConflict`` if the pins cannot hold together, ``NoPlanFound`` if time was too short."""
-        try:
-            return self._search([])
-        except PinConflict as conflict:
-            if conflict.pins:
-                raise
-        # the pins hold together, but not beside the most valuable cuts: begin with the fewest pieces they ask for
-        kept = self._fewest(self.pins) or []
-        try:
-            return self._search(kept)
-        except PinConflict as conflict:
-            if self._broken(kept, self.pins):
-                raise NoPlanFound("The pins can hold together, but no plan was found that places all their pieces.") from conflict
         options, refusals = self._options(self.pins)
-        alone = Outcome("feasible", "only what the pins ask for was placed", 0.0, None, 0.0)
-        return NearPlan(tuple(kept), tuple(options), refusals, alone, ())
-
-    def _search(self, kept: list[NearCut]) -> NearPlan:
-        """Solve, place and repair; ``kept`` cuts stay as they are. A ``PinConflict`` without pins: none was shown."""
-        options, refusals = self._options(self.pins)
-        if not options and not self.pins:
+        start = self._fewest(self.pins)
+        if start is None:
+            names = minimal_conflict(self.pins, self._hold)
+            raise PinConflict(names, [describe_pin(self.farm, name) for name in names])
+        if not options:
             return NearPlan((), (), refusals, None, ())
-        caps: dict[tuple[str, int, Section], int] = {}
-        gave_way: list[str] = []
-        frozen = kept
-        bound: float | None = None
-        first_reason = ""
-        for attempt in range(REPAIRS + 1):
-            cuts, outcome = self._solve(options, caps, frozen, self._share(attempt))
-            placed, short = self._place(cuts)
-            if bound is None:
-                bound, first_reason = (
-                    outcome.bound,
-                    outcome.reason,
-                )  # the repairs only narrow the model, so the first bound holds for all of them
-            if not short or attempt == REPAIRS or outcome.reason == "interrupted":
+        chosen, outcome = self._search(options, start)
+        return self._placed(chosen, options, refusals, outcome)
+
+    def _search(self, options: list[Option], start: Start) -> tuple[Start, Outcome]:
+        """Counts of positions alone give a bound and a direction; layouts of the racks, round by round, the plan.
+
+        Of all that lots of the book could do, the layouts look at what is worth it by counts.
+        """
+        prices = Prices(self.worth, options)
+        options = self._worthwhile(options, prices)
+        self.limits = replace(self.limits, most=most_on(self.farm, (*options, *self.moves)))
+        offered = [s for s in self.sales if s in start.sales or s.loss <= MOST_LOSS * s.brings]
+        counted = self._model(options, prices, None, self.moves, offered)
+        first = self._solve(counted, COUNTED_SHARE, improve=False)
+        found = first.outcome.found
+        standing = counted.standing(first) if found else {}
+        moving = [m for m in self.moves if m in (counted.moved(first) if found else ()) or m in [c.move for c in start.moves]]
+        sales = [s for s in offered if s in (counted.sold(first) if found else ()) or s in start.sales]
+        maker = self._maker(options, moving, sales, prices)
+        for rack, spots in _spots(start).items():
+            maker.exactly(rack, spots)
+        maker.by_chance(ROUNDS_BY_CHANCE)
+        best, outcome = start, replace(first.outcome, outcome="feasible", value=None if start.cuts else 0.0)
+        for share in LAYOUT_SHARES:
+            if outcome.reason == "interrupted":
                 break
-            caps |= short
-            whole = {(c.option.colony.colony, c.option.week): c.pieces for c in placed}
-            frozen = [*kept, *(c for c in cuts if whole.get((c.option.colony.colony, c.option.week)) == c.pieces)]
-        for cut in cuts:
-            got = next((c.pieces for c in placed if c.option is cut.option), 0)
-            if got < cut.pieces:
-                name = cut.option.colony.colony
-                gave_way.append(
-                    f"{name}: {got} of {cut.pieces} pieces found a place on rack {cut.section.rack}; the cut is that much smaller"
-                )
-        self._still_pinned(placed)
-        proved = bound is not None and outcome.value is not None and bound <= outcome.value + 1e-6
-        ended = replace(
-            outcome,
-            bound=bound,
-            outcome="optimal" if proved else "feasible",
-            reason="proved" if proved else _why_stopped(first_reason),
-        )
-        return NearPlan(tuple(placed), tuple(options), refusals, ended, tuple(gave_way))
+            maker.around(standing, ROUNDS_AROUND)
+            model = self._model(options, prices, tuple(maker.made), moving, sales)
+            model.start_from(best)
+            solved = self._solve(model, share, improve=True)
+            seconds = outcome.seconds + solved.outcome.seconds
+            if solved.outcome.found:
+                best, standing, outcome = model.chosen(solved), model.standing(solved), solved.outcome
+            outcome = replace(outcome, reason=solved.outcome.reason, seconds=seconds)
+        return best, _ended(outcome, first.outcome)
+
+    def _worthwhile(self, options: list[Option], prices: Prices) -> list[Option]:
+        """Options that could bring something, are pinned, or were announced: leaving out the others loses nothing."""
+        kept = {p.colony for p in self.farm.pins if p.pin in self.pins} | {a.colony for a in self.limits.announced}
+        return [o for o in options if o.name in kept or prices.best(o, min(o.most, MOST_PIECES)) > 0]
+
+    def _solve(self, model: NearModel, share: float, *, improve: bool) -> Solved:
+        """Solve with a share of the time and work."""
+        clock, work = self.solving.seconds, self.solving.deterministic
+        limits = replace(self.solving, seconds=clock and clock * share, deterministic=work and work * share)
+        return solve(model.model, limits, stage="near weeks", progress=self.progress, stop=self.stop, improve=improve)
+
+    def _maker(
+        self, options: Sequence[Option], moves: Sequence[Move], sales: Sequence[EarlySale], prices: Prices
+    ) -> LayoutMaker:  # fmt: skip
+        """Layouts of what could be worth it: a colony's best week, and every move."""
+        worth = dict.fromkeys((m.lot for m in moves), 1.0)
+        for o in options:
+            worth[o.name] = max(worth.get(o.name, 0.0), float(prices.best(o, min(o.most, MOST_PIECES))))
+        return LayoutMaker(self.farm, self.floor, (*options, *moves), sales, worth, self.solving.seed)
 
     def _options(self, pins: Collection[str]) -> tuple[list[Option], dict[str, Refusal]]:
         options: list[Option] = []
@@ -130,158 +171,140 @@ class NearPlanner:
                 refusals[colony.colony] = bad[0]
         return options, refusals
 
-    def _share(self, attempt: int) -> SolveLimits:
-        """Half of the time for the first solve, the rest shared by the repairs."""
-        part = 0.5 if attempt == 0 else 0.5 / REPAIRS
-        clock, work = self.solving.seconds, self.solving.deterministic
-        return replace(self.solving, seconds=clock and clock * part, deterministic=work and work * part)
+    def _asked_for(self, pins: Collection[str]) -> dict[str, int]:
+        """Fewest pieces that pins ask for, by colony."""
+        asked: dict[str, int] = {}
+        for p in self.farm.pins:
+            if p.pin in pins and p.kind in ASKING and p.colony:
+                asked[p.colony] = max(asked.get(p.colony, 1), p.pieces or 1)
+        return asked
 
-    def _solve(
-        self, options: list[Option], caps: dict[tuple[str, int, Section], int], frozen: list[NearCut], limits: SolveLimits
-    ) -> tuple[list[NearCut], Outcome]:
-        model = NearModel(self.farm, self.floor, options, self.worth, replace(self.limits, cap=caps), self.pins)
-        index = {(o.colony.colony, o.week): i for i, o in enumerate(options)}
-        for cut in frozen:
-            model.freeze(index[cut.option.colony.colony, cut.option.week], cut.pieces, cut.session, cut.section)
-        solved = solve(model.model, limits, stage="near weeks", progress=self.progress, stop=self.stop)
-        if frozen and not solved.outcome.found:
-            return self._solve(options, caps, [], limits)
-        if solved.outcome.outcome == "infeasible":
-            raise self._conflict()
-        if not solved.outcome.found and not self._pins_ask_for_cuts():
-            bound = max(0.0, solved.outcome.bound or 0.0)  # cutting nothing keeps every rule
-            return [], replace(solved.outcome, outcome="feasible", value=0.0, bound=bound)
-        if not solved.outcome.found:
-            raise NoPlanFound(
-                f"No plan for the near weeks was found: {solved.outcome.reason}. Allow more time with --time-limit."
-            )
-        return self._cuts(model, solved, options), solved.outcome
-
-    @staticmethod
-    def _cuts(model: NearModel, solved: Solved, options: list[Option]) -> list[NearCut]:
-        """The cuts of a solved model."""
-        v = model.v
-        cuts = []
-        for i, o in enumerate(options):
-            if not solved.value(v.cut[i]):
-                continue
-            session = next(s.id for s in o.sessions if solved.value(v.at[i, s.id]))
-            cuts.append(
-                NearCut(
-                    option=o,
-                    pieces=solved.value(v.pieces[i]),
-                    session=session,
-                    cutter=next(p for (j, s, p), var in v.cuts.items() if (j, s) == (i, session) and solved.value(var)),
-                    mounter=next(p for (j, s, p), var in v.mounts.items() if (j, s) == (i, session) and solved.value(var)),
-                    section=next(sec for sec in o.places if solved.value(v.stands[i, sec])),
-                )
-            )
-        return cuts
-
-    def _pins_ask_for_cuts(self) -> bool:
-        return any(p.pin in self.pins and p.kind in ("cut", "at least") for p in self.farm.pins)
-
-    def _place(self, cuts: list[NearCut]) -> tuple[list[NearCut], dict[tuple[str, int, Section], int]]:
-        """Blocks for every cut, rack by rack and week by week, and what a section could not hold."""
-        placed: list[NearCut] = []
-        short: dict[tuple[str, int, Section], int] = {}
-        racks = dict.fromkeys(c.section.rack for c in cuts)
-        for rack, week in product(racks, self.farm.weeks.near_weeks):
-            mine = [c for c in cuts if c.section.rack == rack and c.option.week == week]
-            if not mine:
-                continue
-            row = self.farm.rack[rack]
-            earlier = [self._standing(c) for c in placed if c.section.rack == rack]
-            standing = [Standing(t.name, t.strain, t.positions) for t in self.floor.taken(rack, week)] + earlier
-            held = {p for s in earlier for p in s.positions}
-            found = place(
-                row.rows, row.cols, [self._request(c, held) for c in mine], standing,
-                self._gap(row.pitch_mm),
-                SolveLimits(seconds=10, deterministic=0.2, seed=self.solving.seed), self.farm.settings.max_blocks,
-            )  # fmt: skip
-            for cut in mine:
-                blocks = found.get(cut.option.colony.colony, ())
-                pieces = sum(b.plugs for b in blocks)
-                if pieces < cut.pieces:
-                    short[cut.option.colony.colony, week, cut.section] = pieces
-                if pieces:
-                    placed.append(replace(cut, pieces=pieces, blocks=blocks))
-        return placed, short
-
-    def _gap(self, pitch_mm: float) -> Gap:
-        return lambda a, b: self.farm.clear_positions(a, b, pitch_mm)
-
-    def _request(self, cut: NearCut, held: Collection[tuple[int, int]]) -> Request:
-        colony = cut.option.colony
-        traits = self.farm.traits(colony.strain)
-        value = max(1, round(100 * self.worth.piece(colony.strain, cut.option.week, colony.par_umol)))
-        return Request(
-            lot=colony.colony, strain=colony.strain, plugs=cut.pieces, min_plugs=min(traits.min_pieces, cut.pieces),
-            plug_rows=traits.plug_rows, plug_cols=traits.plug_cols,
-            allowed=frozenset(cut.option.places[cut.section] - set(held)), value=value,
-        )  # fmt: skip
-
-    def _standing(self, cut: NearCut) -> Standing:
-        traits = self.farm.traits(cut.option.colony.strain)
-        return Standing(
-            cut.option.colony.colony, cut.option.colony.strain, blocks_positions(cut.blocks, traits.plug_rows, traits.plug_cols)
+    def _model(
+        self, options: list[Option], prices: Prices, space: Space, moves: Sequence[Move], sales: Sequence[EarlySale]
+    ) -> NearModel:  # fmt: skip
+        return NearModel(
+            self.farm,
+            self.floor,
+            options,
+            space,
+            prices,
+            self.limits,
+            self.pins,
+            moves=moves,
+            sales=sales,
+            together=space is None,
         )
+
+    # ---- places ---------------------------------------------------------------------------------------------------
+
+    def _placed(self, chosen: Start, options: list[Option], refusals: Mapping[str, Refusal], outcome: Outcome) -> NearPlan:
+        """The plan with final blocks; a cut whose lot cannot stand mostly in its zone with fewer plugs shrinks, and is told."""
+        sold = chosen.sales
+        moved = [NearMove(m.move, m.section, m.blocks) for m in chosen.moves]
+        cuts = [NearCut(c.option, c.pieces, c.session, c.cutter, c.mounter, c.section, c.blocks) for c in chosen.cuts]
+        coming = [
+            Coming(_name(c), c.option.strain, c.pieces, c.section, self._ground(c.option, c.section, moved, sold), c.blocks)
+            for c in cuts
+        ] + [Coming(_name(m), m.move.strain, m.move.pieces, m.section, frozenset(m.move.places[m.section.rack]), m.blocks)
+             for m in moved]  # fmt: skip
+        found = tidy(self.farm, coming, self.solving.seed)
+        placed, gave_way = [], []
+        for cut in cuts:
+            blocks = found.get(_name(cut), ())
+            got = sum(b.plugs for b in blocks)
+            if got < cut.pieces:
+                gave_way.append(f"{cut.option.colony.colony}: {got} of {cut.pieces} pieces found a place on {cut.section.rack}")
+            if got:
+                placed.append(replace(cut, pieces=got, blocks=blocks))
+        broken = self._broken(placed)
+        if broken:
+            raise NoPlanFound(f"No places were found for all pieces that pins ask for: {'; '.join(broken)}.")
+        moved = [replace(m, blocks=found[_name(m)]) for m in moved]
+        return NearPlan(tuple(placed), tuple(options), refusals, outcome, tuple(gave_way), tuple(moved), sold)
+
+    def _ground(
+        self, option: Option, section: Section, moved: Collection[NearMove], sold: Collection[EarlySale]
+    ) -> frozenset[tuple[int, int]]:
+        """Positions open to a cut once lots of the book have moved or been sold."""
+        ground = option.places[section.rack]
+        left = {s.lot: self.floor.left(s.lot, option.week) - s.pieces for s in sold if s.week <= option.week}
+        left |= {m.move.lot: 0 for m in moved if m.move.week < option.week}
+        return made_free(ground, left)
 
     # ---- pins -----------------------------------------------------------------------------------------------------
 
     def _hold(self, pins: frozenset[str]) -> bool:
-        """Whether pins can hold together, rack positions included, or at least are not shown to be impossible."""
-        return self._fewest(pins) is not None
+        """Whether pins can hold together, or at least are not shown to be impossible."""
+        try:
+            return self._fewest(pins) is not None
+        except NoPlanFound:
+            return True
 
-    def _fewest(self, pins: Collection[str]) -> list[NearCut] | None:
-        """The fewest pieces that pins allow, placed; ``None`` if the pins cannot hold, nothing if time was too short to tell."""
-        options, _ = self._options(pins)
-        caps: dict[tuple[str, int, Section], int] = {}
-        limits = SolveLimits(seconds=30, deterministic=5, seed=self.solving.seed)
-        for _ in range(REPAIRS + 1):
+    def _fewest(self, pins: Collection[str]) -> Start | None:
+        """The fewest pieces that pins allow, with their places; ``None`` if the pins cannot hold.
+
+        Looked for with counts of positions alone (to see what cannot be), with some layouts, and last with every block.
+        """
+        asked = self._asked_for(pins)
+        if not asked:
+            return Start()
+        options = [o for o in self._options(pins)[0] if o.name in asked]
+        moving, sales = (self.moves, self.sales) if list(pins) == self.pins else self._stirring(pins)
+        comers: list[Option | Move] = [*options, *moving]
+        prices = Prices(self.worth, options)
+
+        def tried(space: Space, work: float) -> Solved:
             model = NearModel(
-                self.farm, self.floor, options, self.worth, replace(self.limits, cap=caps), pins, with_objective=False
+                self.farm, self.floor, options, space, prices, self.limits, pins, moves=moving, sales=sales, with_objective=False
             )
-            model.fewest_pieces()
-            solved = solve(model.model, limits, stage="pins", stop=self.stop)
-            if solved.outcome.outcome == "infeasible":
-                return None
-            if not solved.outcome.found:
-                return []
-            placed, short = self._place(self._cuts(model, solved, options))
-            if not self._broken(placed, pins):
-                return placed
-            caps |= short
-        return None
+            solved = solve(
+                model.model, replace(PIN_WORK, deterministic=work, seed=self.solving.seed), stage="pins", stop=self.stop
+            )
+            found.extend([model.chosen(solved)] if solved.outcome.found and space is not None else [])
+            return solved
 
-    def _conflict(self) -> PinConflict:
-        names = minimal_conflict(self.pins, self._hold)
-        return PinConflict(names, [self.sentence(name) for name in names])
+        found: list[Start] = []
+        if tried(None, 1).outcome.outcome == "infeasible":
+            return None
+        maker = LayoutMaker(self.farm, self.floor, comers, sales, dict.fromkeys((c.name for c in comers), 1.0), self.solving.seed)
+        maker.by_chance(ROUNDS_BY_CHANCE)
+        if tried(tuple(maker.made), 1).outcome.found:
+            return found[0]
+        wanted = {o.name: max(asked[o.name], o.fewest) for o in options}
+        last = tried(shapes(self.farm, comers, wanted), 5).outcome
+        if not last.found and last.outcome != "infeasible":
+            raise NoPlanFound(f"No plan for the near weeks was found: {last.reason}. Allow more time with --time-limit.")
+        return found[0] if found else None
 
-    def _broken(self, placed: list[NearCut], pins: Collection[str]) -> list[str]:
-        """Pins that ask for more than what found a place."""
+    def _broken(self, placed: list[NearCut]) -> list[str]:
+        """Pins that ask for more than what found a place, in words."""
         cut = Counter[str]()
         for c in placed:
             cut[c.option.colony.colony] += c.pieces
-        asked = (
-            (p, 1 if p.kind == "cut" else p.pieces or 0) for p in self.farm.pins if p.kind in ("cut", "at least") and p.colony
-        )
-        return [p.pin for p, least in asked if p.pin in pins and cut[p.colony or ""] < least]
-
-    def _still_pinned(self, placed: list[NearCut]) -> None:
-        """Raises ``PinConflict`` for pins whose pieces were lost when a rack proved too full after every repair."""
-        broken = self._broken(placed, self.pins)
-        if broken:
-            names = minimal_conflict(self.pins, self._hold)
-            raise PinConflict(names, [f"{self.sentence(name)} (the racks in its light are full)" for name in names])
-
-    def sentence(self, pin_id: str) -> str:
-        """A pin in words."""
-        return describe_pin(self.farm, pin_id)
+        asked = [(p, 1 if p.kind == "cut" else p.pieces or 0) for p in self.farm.pins if p.pin in self.pins and p.kind in ASKING]
+        return [describe_pin(self.farm, p.pin) for p, least in asked if cut[p.colony or ""] < least]
 
 
-def _why_stopped(reason: str) -> str:
-    return "racks too full for the best cuts" if reason == "proved" else reason
+def _ended(last: Outcome, first: Outcome) -> Outcome:
+    """The last solve against the bound of the first, which sees counts of positions only and so holds for every plan."""
+    proved = first.bound is not None and last.value is not None and first.bound <= last.value + 1e-6
+    reason = "proved" if proved else last.reason if last.reason != "proved" else "best of the layouts tried"
+    return replace(last, bound=first.bound, outcome="optimal" if proved else "feasible", reason=reason)
+
+
+def _spots(start: Start) -> dict[str, list[Spot]]:
+    """What a choice puts on each rack, as spots."""
+    found: dict[str, list[Spot]] = {}
+    for cut in start.cuts:
+        found.setdefault(cut.section.rack, []).append(Spot(cut.option.name, cut.section.zone, cut.blocks))
+    for moved in start.moves:
+        found.setdefault(moved.section.rack, []).append(Spot(moved.move.lot, moved.section.zone, moved.blocks))
+    return found
+
+
+def _name(item: NearCut | NearMove) -> str:
+    """A name for a lot that comes to stand, unlike every other."""
+    return f"move {item.move.lot}" if isinstance(item, NearMove) else f"cut {item.option.colony.colony} {item.option.week}"
 
 
 def describe_pin(farm: Farm, pin_id: str) -> str:

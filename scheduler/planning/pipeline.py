@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import platform
 import threading
-from collections import Counter
-from collections.abc import Callable, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from importlib.metadata import version
@@ -16,26 +16,35 @@ from scheduler.biology.life import life
 from scheduler.biology.zones import zones
 from scheduler.errors import AuditFailed, PinConflict
 from scheduler.farm.farm import Farm
-from scheduler.farm.hours import CARING, PACKING, missing_minutes, outside_offers
-from scheduler.farm.units import CENT, seconds
-from scheduler.farm.work import standing_minutes
-from scheduler.plan.model import About, Cut, NearWeeksResult, Notice, Overtime, Plan, Sale, Stand
+from scheduler.farm.hours import CARING
+from scheduler.farm.units import CENT
+from scheduler.plan.model import About, Announced, Cut, NearWeeksResult, Notice, Plan, Sale, SeasonResult, Stand
 from scheduler.plan.view import PlanView, old_stand, pars_of
 from scheduler.planning.balance import balance_table
+from scheduler.planning.bench_day import with_bench
+from scheduler.planning.finish import LIBRARIES, Codes, merged, overtime_rows
+from scheduler.planning.helps import helps
 from scheduler.planning.lines import Valuation
-from scheduler.planning.near import NearCut, NearPlan, NearPlanner, describe_pin
-from scheduler.planning.reasons import held_back, stand_by
-from scheduler.season.forward import ForwardPass, LaterCut
+from scheduler.planning.near import NearCut, NearMove, NearPlan, NearPlanner, describe_pin
+from scheduler.planning.near_clock import by_the_clock, working_name
+from scheduler.planning.near_stock import StockLots, move_stands
+from scheduler.planning.reasons import reasons, stand_by
+from scheduler.planning.resale import resell
+from scheduler.planning.season_plan import SeasonPlan, plan_season
+from scheduler.planning.since import change_notices
+from scheduler.season.later import LaterCut, LaterWeeks
 from scheduler.season.ledger import Ledger
 from scheduler.season.near_worth import NearValuation
 from scheduler.season.sales import Growing, Seller
+from scheduler.season.whole_orders import fill_whole_orders
 from scheduler.season.worth import Worth
 from scheduler.solving import Limits as SolveLimits
 from scheduler.solving import Progress
 from scheduler.week.floor import Floor
 from scheduler.week.model import Limits
 
-LIBRARIES = ("ortools", "numpy", "pandas", "pydantic", "openpyxl", "scipy")
+PASSES = 1
+"""How often the whole cuts of the season are gone through again after the first choice."""
 
 
 @dataclass(frozen=True)
@@ -47,11 +56,16 @@ class Result:
 
 
 def plan_farm(
-    farm: Farm, *, limits: SolveLimits, drop_pins: Sequence[str] = (), progress: Progress | None = None,
-    stage: Callable[[str], None] = lambda _: None, stop: threading.Event | None = None,
+    farm: Farm, *, limits: SolveLimits, drop_pins: Sequence[str] = (), announced: Sequence[Announced] = (),
+    explain: bool = False, progress: Progress | None = None, stage: Callable[[str], None] = lambda _: None, stop: threading.Event | None = None,
 ) -> Result:  # fmt: skip
-    """Plan a farm and audit the plan. Raises ``PinConflict``, ``NoPlanFound`` or ``AuditFailed`` (a defect of this program)."""
-    plan = _Planner(farm, limits, tuple(drop_pins), progress, stage, stop).plan()
+    """Plan a farm and audit the plan; ``announced`` cuts that are not kept have their cost.
+
+    With ``explain`` the season is solved again with more of what would help most; that takes time of its own.
+
+    Raises ``PinConflict``, ``NoPlanFound`` or ``AuditFailed`` (a defect of this program).
+    """
+    plan = _Planner(farm, limits, tuple(drop_pins), tuple(announced), progress, stage, stop or threading.Event()).plan(explain)
     stage("audit")
     report = audit(farm, plan)
     if report.breaches:
@@ -60,71 +74,107 @@ def plan_farm(
     return Result(plan, report)
 
 
-class Codes:
-    """Label codes of new lots: the strain's code, year and week, and a letter; never one already on the racks."""
-
-    def __init__(self, farm: Farm) -> None:
-        self.farm = farm
-        self._used = {lot.lot for lot in farm.lots}
-        self._count: Counter[str] = Counter()
-
-    def __call__(self, strain: str, week: int) -> str:
-        """The next free code of a strain in a week."""
-        year, number, _ = self.farm.weeks.monday(week).isocalendar()
-        stem = f"{self.farm.strain[strain].code}-{year % 100:02d}{number:02d}"
-        while True:
-            index = self._count[stem]
-            self._count[stem] += 1
-            letters = chr(97 + index % 26) if index < 26 else chr(96 + index // 26) + chr(97 + index % 26)
-            if stem + letters not in self._used:
-                self._used.add(stem + letters)
-                return stem + letters
-
-
 class _Planner:
     def __init__(
-        self, farm: Farm, limits: SolveLimits, drop_pins: tuple[str, ...], progress: Progress | None,
-        stage: Callable[[str], None], stop: threading.Event | None,
+        self, farm: Farm, limits: SolveLimits, drop_pins: tuple[str, ...], announced: tuple[Announced, ...],
+        progress: Progress | None, stage: Callable[[str], None], stop: threading.Event,
     ) -> None:  # fmt: skip
-        self.farm, self.limits, self.drop_pins = farm, limits, drop_pins
+        self.farm, self.limits, self.drop_pins, self.announced = farm, limits, drop_pins, announced
         self.progress, self.stage, self.stop = progress, stage, stop
         self.pins = [p.pin for p in farm.pins if p.pin not in drop_pins]
         self.worth = Worth(farm)
-        self.ledger = Ledger(farm)
-        self.seller = Seller(farm, self.worth, self.ledger, frozenset(self.pins))
         self.codes = Codes(farm)
+        self.moved: tuple[NearMove, ...] = ()
+        self._fresh_books()
 
-    def plan(self) -> Plan:
-        self.stage("lots on racks")
-        old = self._old_lots()
+    def _fresh_books(self) -> None:
+        """Start the ledger anew: nothing promised but standing work, mothers and the moves decided."""
+        self.ledger = Ledger(self.farm)
+        for moved in self.moved:
+            self.ledger.outside[moved.move.week][CARING] += moved.move.minutes
+        self.seller = Seller(self.farm, self.worth, self.ledger, frozenset(self.pins))
+
+    def plan(self, explain: bool) -> Plan:
+        self.stage("season")
+        first = self._season(self._old_lots())
         self.stage("near weeks")
-        near, cuts, stands, fresh = self._near(old)
+        near, soon = self._near(first)
         self.stage("later weeks")
-        later = ForwardPass(self.farm, self.worth, self.ledger, self.seller, self.codes, frozenset(self.pins)).run(cuts)
+        cuts, stands, lots, later = self._later(first, near, soon)
         self.stage("value")
-        return self._finish(near, cuts, stands, [*old, *fresh, *(x.lot for x in later)], later)
+        plan = self._finish(near, cuts, stands, lots, later)
+        plan = self._resold(plan, first, near, cuts, stands, lots, later)
+        without = self._without_cuts()
+        about = plan.about.model_copy(update={"season": _gap(plan, first, without)})
+        self.stage("what would help")
+        found = helps(first.season, first.relaxed, explain=explain, progress=self.progress)
+        return plan.model_copy(update={"about": about, "helps": found})
 
-    # ---- lots on racks --------------------------------------------------------------------------------------------
+    # ---- season ---------------------------------------------------------------------------------------------------
 
     def _old_lots(self) -> list[Growing]:
-        farm, weeks = self.farm, self.farm.weeks
+        """Lots on racks; those that move in the near weeks grow on in their new zone."""
+        farm, weeks, moved = self.farm, self.farm.weeks, move_stands(self.moved)
         found = []
         for lot in farm.lots:
             if lot.alive:
-                stand = old_stand(farm, lot.lot)
+                stands = (old_stand(farm, lot.lot), *((moved[lot.lot],) if lot.lot in moved else ()))
                 counted = min(1, weeks.week_of(lot.count_date))
-                course = life(farm, lot.strain, weeks.week_of(lot.cut_date), counted, pars_of(farm, 1, (stand,)))
+                course = life(farm, lot.strain, weeks.week_of(lot.cut_date), counted, pars_of(farm, 1, stands))
                 system = farm.system_of_rack(lot.rack)
-                found.append(Growing(lot.lot, lot.strain, lot.alive, course, system, stand.zone, 1, False))
-        for growing in found:
-            self.seller.enter_counts(growing)
-        self.seller.fill_orders(found)
-        for growing in sorted(found, key=lambda g: (-g.life.age[1], g.id)):
-            self.seller.sell_rest(growing)
-        for growing in found:
-            self.seller.release_counts(growing)
-            self._occupy(growing)
+                found.append(Growing(lot.lot, lot.strain, lot.alive, course, system, stands[-1].zone, 1, False))
         return found
+
+    def _season(self, old: list[Growing]) -> SeasonPlan:
+        return plan_season(
+            self.farm, old, pins=self.pins, seed=self.limits.seed, passes=None, progress=self.progress, stop=self.stop
+        )
+
+    # ---- near weeks -----------------------------------------------------------------------------------------------
+
+    def _near(self, first: SeasonPlan) -> tuple[NearPlan, dict[str, list[Sale]]]:
+        """The near weeks, beside the lots on racks sold as the season plan wishes; and those lots' sales in the near weeks."""
+        farm, weeks = self.farm, self.farm.weeks
+        old = self._old_lots()
+        self._route(old, first, weeks.count)
+        for lot in old:
+            self._occupy(lot)
+        floor = Floor(farm, {lot.id: lot.left(weeks.count) for lot in old})
+        self.valuation = NearValuation(first.season, first.relaxed)
+        ledger = self.ledger
+        system = {
+            (s.system, w): int(ledger.system_limit[s.system] - ledger.system_held(s.system, w) + 1e-9)
+            for s in farm.systems
+            for w in weeks.near_weeks
+        }
+        later = weeks.later_weeks
+        zone = {(z.id, w): int(ledger.room(z, (w,)) + 1e-9) for z in ledger.zones.values() for w in later}
+        stock = StockLots(farm, old, self.worth, ledger, self.seller)
+        room = Limits(system, zone, outside=stock.outside(), boxes=stock.boxes(), market=stock.market(), announced=self.announced)
+
+        def planned(fill: Mapping[str, float]) -> NearPlan:
+            limits = replace(room, fill=fill)
+            planner = NearPlanner(farm, floor, self.valuation, limits, self.pins, self.limits, self.progress, self.stop, stock)
+            return self._countable(planner.plan())
+
+        near, self.bench = by_the_clock(
+            farm, planned, self.valuation, self.pins, self.limits, progress=self.progress, stop=self.stop
+        )
+        early = stock.sales(near)
+        return near, {lot.id: [s for s in lot.sales if s.week in weeks.near_weeks] + early.get(lot.id, []) for lot in old}
+
+    def _route(self, lots: Sequence[Growing], plan: SeasonPlan, until: int) -> None:
+        """Sell lots as a season plan wishes; pieces whose wish cannot be met look for another way."""
+        for lot in lots:
+            self.seller.enter_counts(lot)
+        numbers = {lot.id: n for n, lot in enumerate(plan.season.lots)}
+        failed = {
+            lot.id: self.seller.sell_guided(lot, plan.guide.lot(numbers[lot.id]), until) for lot in lots if lot.id in numbers
+        }
+        for lot in lots:
+            if failed.get(lot.id):
+                self.seller.sell_failed(lot, failed[lot.id])
+            self.seller.release_counts(lot)
 
     def _occupy(self, lot: Growing) -> None:
         traits = self.farm.traits(lot.strain)
@@ -134,41 +184,6 @@ class _Planner:
         for week, pieces in left.items():
             if pieces:
                 self.ledger.tank_strains[tank, week].add(lot.strain)
-
-    # ---- near weeks -----------------------------------------------------------------------------------------------
-
-    def _near(self, old: list[Growing]) -> tuple[NearPlan, list[Cut], list[Stand], list[Growing]]:
-        farm, weeks = self.farm, self.farm.weeks
-        floor = Floor(farm, {lot.id: lot.left(weeks.count) for lot in old})
-        valuation = NearValuation(farm, self.worth, self.ledger, self.seller)
-        system = {
-            (s.system, w): int(self.ledger.system_limit[s.system] - self.ledger.system_held(s.system, w) + 1e-9)
-            for s in farm.systems
-            for w in weeks.near_weeks
-        }
-        zone = (
-            {z.id: int(self.ledger.room(z, weeks.later_weeks) + 1e-9) for z in self.ledger.zones.values()}
-            if weeks.later_weeks
-            else {}
-        )
-        planner = NearPlanner(farm, floor, valuation, Limits(system, zone), self.pins, self.limits, self.progress, self.stop)
-        near = planner.plan()
-        near = self._countable(near)
-        cuts, stands, fresh = [], [], []
-        numbered = {id(c): n for n, c in self._run_order(near.cuts)}
-        for near_cut in sorted(near.cuts, key=lambda c: (c.option.week, c.session, numbered[id(c)])):
-            cut, stand, growing = self._enter(near_cut, numbered[id(near_cut)])
-            cuts.append(cut)
-            stands.append(stand)
-            fresh.append(growing)
-        self.seller.fill_orders(fresh)
-        for growing in fresh:
-            self.seller.sell_rest(growing)
-            self.seller.enter_counts(growing)
-            self._occupy(growing)
-        self._held = held_back(farm, near, valuation)
-        self._stand_by = stand_by(farm, near, tuple(cuts))
-        return near, cuts, stands, fresh
 
     def _countable(self, near: NearPlan) -> NearPlan:
         """S1: leaves out cuts whose lots nobody could count, where standing work alone fills a coming week."""
@@ -190,28 +205,74 @@ class _Planner:
             gave_way.append(f"{name}: not cut, since {farm.weeks.label(full[0])} has no hours left to count its lot")
         return replace(near, cuts=tuple(kept), gave_way=tuple(gave_way))
 
-    def _run_order(self, cuts: Sequence[NearCut]) -> list[tuple[int, NearCut]]:
-        """S3, S4: clean systems by health rank, toxic last, quarantine after; slimy corals after the others."""
-        farm = self.farm
+    # ---- later weeks ----------------------------------------------------------------------------------------------
 
-        def mix(session: str, system: str) -> int:
-            """0: no toxic cut from the system in the session, 1: some, 2: nothing else."""
-            here = [c.option.colony for c in cuts if c.session == session and farm.system_of_tank(c.option.colony.tank) == system]
-            toxic = {farm.traits(c.strain).toxic for c in here}
-            return {frozenset({True}): 2, frozenset({True, False}): 1}.get(frozenset(toxic), 0)
+    def _later(
+        self, first: SeasonPlan, near: NearPlan, soon: dict[str, list[Sale]]
+    ) -> tuple[list[Cut], list[Stand], list[Growing], list[LaterCut]]:
+        """Everything after the near weeks, with what the near weeks decided in the ledger."""
+        farm, weeks = self.farm, self.farm.weeks
+        self.moved = near.moves
+        self._fresh_books()
+        old = self._old_lots()
+        for lot in old:
+            self.seller.repeat(lot, soon[lot.id])
+        cuts, stands, fresh = self._entered(near)
+        stands += move_stands(near.moves).values()
+        self._stand_by = stand_by(farm, near, tuple(cuts))
+        later: list[LaterCut] = []
+        if weeks.later_weeks:
+            done: dict[str, dict[int, int]] = defaultdict(dict)
+            for cut in cuts:
+                done[cut.colony][cut.week] = cut.pieces
+            plan = plan_season(
+                farm, [*old, *fresh], pins=self.pins, seed=self.limits.seed, passes=PASSES, first=weeks.later_weeks.start, single=True,
+                ledger=self.ledger, cuts=done, order_need=self.seller.order_need, warm=first, progress=self.progress, stop=self.stop,
+            )  # fmt: skip
+            self._route([*old, *fresh], plan, weeks.count)
+            for lot in (*old, *fresh):
+                self._occupy(lot)
+            later = LaterWeeks(plan.season, plan.chosen, plan.guide, self.ledger, self.seller, self.codes).run()
+        lots = [*old, *fresh, *(x.lot for x in later)]
+        fill_whole_orders(farm, self.seller, lots)
+        return cuts, stands, lots, later
 
-        def key(cut: NearCut) -> tuple[bool, int, int, str, bool, bool, str, str]:
-            colony = cut.option.colony
-            name = farm.system_of_tank(colony.tank)
-            traits = farm.traits(colony.strain)
-            shut = farm.in_quarantine(name, cut.option.week)
-            rank, order = farm.system[name].health_rank, mix(cut.session, name)
-            return shut, rank, order, name, traits.toxic, traits.slimy, traits.method, colony.colony
+    def _resold(
+        self, plan: Plan, first: SeasonPlan, near: NearPlan, cuts: list[Cut], stands: list[Stand], lots: list[Growing],
+        later: list[LaterCut],
+    ) -> Plan:  # fmt: skip
+        """The plan with all its sales decided together once more, if that is worth more."""
 
-        found = []
-        for session in dict.fromkeys(c.session for c in cuts):
-            found += list(enumerate(sorted((c for c in cuts if c.session == session), key=key), start=1))
-        return found
+        def books() -> tuple[Ledger, Seller]:
+            self._fresh_books()
+            return self.ledger, self.seller
+
+        before = self.ledger, self.seller
+        begin = self.farm.weeks.near_weeks.stop
+        if not self.farm.weeks.later_weeks:
+            return plan
+        again = resell(
+            self.farm, lots, first=begin, pins=self.pins, seed=self.limits.seed, books=books, warm=first, stop=self.stop
+        )
+        other = self._finish(near, cuts, stands, again, later) if again is not None else plan
+        if other.value > plan.value:
+            return other
+        self.ledger, self.seller = before
+        return plan
+
+    def _entered(self, near: NearPlan) -> tuple[list[Cut], list[Stand], list[Growing]]:
+        """The near weeks' cuts with label codes, places and lots, in the order they are made."""
+        cuts, stands, fresh = [], [], []
+        codes: dict[str, str] = {}
+        order = self.bench.run_order
+        for near_cut in sorted(near.cuts, key=lambda c: (c.option.week, c.session, order[working_name(c)])):
+            cut, stand, growing = self._enter(near_cut, order[working_name(near_cut)])
+            cuts.append(cut)
+            stands.append(stand)
+            fresh.append(growing)
+            codes[working_name(near_cut)] = cut.lot
+        self.bench = self.bench.renamed(codes)
+        return cuts, stands, fresh
 
     def _enter(self, near_cut: NearCut, number: int) -> tuple[Cut, Stand, Growing]:
         farm, colony, week = self.farm, near_cut.option.colony, near_cut.option.week
@@ -230,22 +291,37 @@ class _Planner:
 
     # ---- the finished plan ----------------------------------------------------------------------------------------
 
-    def _finish(self, near: NearPlan, cuts: list[Cut], stands: list[Stand], lots: list[Growing], later: list[LaterCut]) -> Plan:
+    def _finish(
+        self, near: NearPlan, cuts: Sequence[Cut], stands: Sequence[Stand], lots: Sequence[Growing], later: Sequence[LaterCut]
+    ) -> Plan:
         sales: list[Sale] = [s for lot in lots for s in lot.sales]
+        all_cuts = (*cuts, *(x.cut for x in later))
+        why, held = reasons(self.farm, near, self.valuation, all_cuts, sales)
         plan = Plan(
             about=self._about(near),
-            cuts=(*cuts, *(x.cut for x in later)),
+            cuts=all_cuts,
             stands=(*stands, *(x.stand for x in later)),
-            sales=tuple(sorted(_merged(sales), key=lambda s: (s.week, s.lot, s.route, s.order or ""))),
-            held=self._held,
+            sales=tuple(sorted(merged(sales), key=lambda s: (s.week, s.lot, s.route, s.order or ""))),
+            announced=self.announced,
+            why=why,
+            held=held,
             stand_by=self._stand_by,
             notices=tuple(self._notices(near)),
         )
-        plan = plan.model_copy(update={"overtime": overtime_rows(self.farm, PlanView(self.farm, plan))})
-        lines = Valuation(self.farm, plan).lines()
-        balance = balance_table(self.farm, PlanView(self.farm, plan))
-        total = sum((line.amount for line in lines), Decimal(0))
-        return plan.model_copy(update={"lines": lines, "balance": balance, "value": total})
+        plan = with_bench(plan, self.bench)
+        return _valued(self.farm, plan.model_copy(update={"notices": (*plan.notices, *change_notices(self.farm, plan))}))
+
+    def _without_cuts(self) -> Decimal:
+        """V0: the value of a plan with no new cuts and the lots on racks sold as well as the same means allow."""
+        self.moved = ()
+        self._fresh_books()
+        lots = self._old_lots()
+        plan = plan_season(self.farm, lots, pins=self.pins, seed=self.limits.seed, passes=None, cutting=False, stop=self.stop)
+        self._route(lots, plan, self.farm.weeks.count)
+        fill_whole_orders(self.farm, self.seller, lots)
+        sales = tuple(merged([s for lot in lots for s in lot.sales]))
+        nothing = NearPlan((), (), {}, None, ())
+        return _valued(self.farm, Plan(about=self._about(nothing), announced=self.announced, sales=sales)).value
 
     def _about(self, near: NearPlan) -> About:
         return About(
@@ -257,24 +333,8 @@ class _Planner:
             seed=self.limits.seed,
             versions={"frag-scheduler": __version__, "python": platform.python_version(), **{n: version(n) for n in LIBRARIES}},
             dropped_pins=self.drop_pins,
-            near=self._near_result(near),
+            near=_near_result(near, self.limits.seed),
         )
-
-    def _near_result(self, near: NearPlan) -> NearWeeksResult:
-        zero = Decimal("0.00")
-        if near.outcome is None:
-            return NearWeeksResult(
-                outcome="none needed", reason="no colony can be cut in the near weeks", value=zero, bound=zero, gap_percent=zero,
-                seed=self.limits.seed, wall_seconds=zero,
-            )  # fmt: skip
-        value = Decimal(round(near.outcome.value or 0)) / 100
-        bound = max(value, Decimal(round(near.outcome.bound or 0)) / 100)
-        gap = (100 * (bound - value) / bound).quantize(CENT) if bound > 0 else zero
-        return NearWeeksResult(
-            outcome="optimal" if near.outcome.outcome == "optimal" else "feasible",
-            reason=near.outcome.reason, value=value, bound=bound, gap_percent=gap, seed=self.limits.seed,
-            wall_seconds=Decimal(str(round(near.outcome.seconds, 1))),
-        )  # fmt: skip
 
     def _notices(self, near: NearPlan) -> list[Notice]:
         found = [Notice(kind="gave way", text=text) for text in near.gave_way]
@@ -287,36 +347,39 @@ class _Planner:
         return found
 
 
-def _merged(sales: Sequence[Sale]) -> list[Sale]:
-    """Sales that say the same of one lot and week, added up."""
-    found: dict[tuple[object, ...], Sale] = {}
-    for s in sales:
-        key = (s.lot, s.week, s.route, s.size_class, s.order, s.channel)
-        found[key] = s if key not in found else s.model_copy(update={"pieces": found[key].pieces + s.pieces})
-    return list(found.values())
+def _valued(farm: Farm, plan: Plan) -> Plan:
+    """The plan with its overtime, balance, lines of money and value."""
+    plan = plan.model_copy(update={"overtime": overtime_rows(farm, PlanView(farm, plan))})
+    lines = Valuation(farm, plan).lines()
+    balance = balance_table(farm, PlanView(farm, plan))
+    return plan.model_copy(update={"lines": lines, "balance": balance, "value": sum((x.amount for x in lines), Decimal(0))})
 
 
-def overtime_rows(farm: Farm, view: PlanView) -> tuple[Overtime, ...]:
-    """S1: overtime of each week: what packing, moves, counting and standing work need beyond paid hours outside sessions."""
-    s = farm.settings
-    rows = []
-    for week in farm.weeks.all:
-        need = standing_minutes(farm, week)
-        for lot in view.lots.values():
-            if week < lot.first_week:
-                continue
-            age, left = lot.life.age[week], lot.left(week)
-            if left and age > 0 and age % s.count_weeks == 0:
-                need["care"] += s.count_lot_minutes
-            need["care"] += sum(s.move_lot_minutes + s.move_frag_minutes * left for stand in lot.stands[1:] if stand.week == week)
-            for sale in lot.sales:
-                if sale.week == week:
-                    frags = sale.pieces * float(lot.life.alive[week])
-                    per_box = farm.channel[sale.channel].frags_per_box
-                    need["pack"] += frags * (s.pack_frag_minutes + s.pack_box_minutes / per_box)
-        demand = {CARING: float(seconds(need["care"])), PACKING: float(seconds(need["pack"]))}
-        offers = [(able, float(int(minutes * 60 + 1e-6))) for able, minutes in outside_offers(farm, week)]
-        missing = round(missing_minutes(demand, offers))
-        if missing > 0:
-            rows.append(Overtime(week=week, minutes=Decimal(missing) / 60))
-    return tuple(rows)
+def _near_result(near: NearPlan, seed: int) -> NearWeeksResult:
+    zero = Decimal("0.00")
+    if near.outcome is None:
+        return NearWeeksResult(
+            outcome="none needed", reason="no colony can be cut in the near weeks", value=zero, bound=zero, gap_percent=zero,
+            seed=seed, wall_seconds=zero,
+        )  # fmt: skip
+    value = Decimal(round(near.outcome.value or 0)) / 100
+    bound = max(value, Decimal(round(near.outcome.bound or 0)) / 100)
+    gap = (100 * (bound - value) / bound).quantize(CENT) if bound > 0 else zero
+    return NearWeeksResult(
+        outcome="optimal" if near.outcome.outcome == "optimal" else "feasible",
+        reason=near.outcome.reason, value=value, bound=bound, gap_percent=gap, seed=seed,
+        wall_seconds=Decimal(str(round(near.outcome.seconds, 1))),
+    )  # fmt: skip
+
+
+def _gap(plan: Plan, first: SeasonPlan, without: Decimal) -> SeasonResult:
+    """The gap of a plan: (bound - value) / (bound - value without cuts), and by the bound alone."""
+    rounding = Decimal("0.005") * (len(plan.lines) + 1)
+    bound = (Decimal(repr(first.relaxed.bound)) + rounding).quantize(CENT)
+    missing = max(Decimal(0), bound - plan.value)
+    gain = bound - without
+    return SeasonResult(
+        bound=bound, value_without_cuts=without, rounds=first.relaxed.rounds,
+        gap_percent=(100 * missing / gain).quantize(CENT) if gain > 0 else Decimal("0.00"),
+        gap_of_bound_percent=(100 * missing / bound).quantize(CENT) if bound > 0 else Decimal("0.00"),
+    )  # fmt: skip

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import itertools
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
@@ -67,6 +68,51 @@ def blocks_for(free: Grid, request: Request, most: int = MOST) -> list[Block]:
         room -= len(part)
         kept += part
     return kept
+
+
+def most_plugs(free: Grid, request: Request, max_blocks: int) -> int:
+    """No placing has more plugs than this: the largest union of two of the largest blocks (of one, if only one may be)."""
+    blocks = list(widest(free, request))
+    if not blocks:
+        return 0
+    area = request.plug_rows * request.plug_cols
+    if max_blocks > 2:
+        return min(request.plugs, int(free.sum()) // area)
+    held = np.zeros((len(blocks), free.size), dtype=np.float32)
+    for k, block in enumerate(blocks):
+        for row, col in request.positions(block):
+            held[k, row * free.shape[1] + col] = 1
+    sizes = held.sum(axis=1)
+    both = sizes if max_blocks == 1 else sizes[:, None] + sizes[None, :] - held @ held.T
+    return min(request.plugs, int(both.max()) // area)
+
+
+def part_of(blocks: Sequence[Block], request: Request, shape: tuple[int, int]) -> tuple[Block, ...]:
+    """All the plugs wanted, or as many as possible, standing within some blocks, at most one part of each; ``()`` for none.
+
+    ``shape`` is the rack's (rows, cols). Most positions of the parts lie at home, if the request has one.
+    """
+    by_size: list[dict[int, Block]] = []
+    for block in blocks:
+        grid = np.zeros(shape, dtype=np.bool_)
+        for position in request.positions(block):
+            grid[position] = True
+        best: dict[int, Block] = {}
+        for part in blocks_for(grid, request):
+            if part.plugs not in best or request.lead(part) > request.lead(best[part.plugs]):
+                best[part.plugs] = part
+        by_size.append(best)
+    ways: list[list[Block | None]] = [[None, *best.values()] for best in by_size]
+    chosen: tuple[Block, ...] = ()
+    rank: tuple[int, int, int] = (0, 0, 0)
+    for way in itertools.product(*ways):
+        parts = tuple(b for b in way if b is not None)
+        plugs = sum(b.plugs for b in parts)
+        if parts and plugs <= request.plugs and request.enough(plugs) and request.at_home(parts):
+            found = (plugs, -len(parts), -sum(sum(request.span(b)) for b in parts))
+            if not chosen or found > rank:
+                chosen, rank = parts, found
+    return chosen
 
 
 def compactness(request: Request) -> Callable[[Block], tuple[int, int, int, int, int]]:

@@ -63,6 +63,8 @@ def greedy(order: Sequence[Request], free: Mapping[str, Grid], kin: Mapping[str,
     places: Places = {}
     for request in order:
         own, left = free[request.lot].copy(), request.plugs
+        if own.sum() < max(1, request.min_plugs) * request.plug_rows * request.plug_cols:
+            continue
         blocks: list[Block] = []
         while left and len(blocks) < max_blocks:
             block = _best(own, kin[request.lot], request, left)
@@ -71,14 +73,20 @@ def greedy(order: Sequence[Request], free: Mapping[str, Grid], kin: Mapping[str,
             blocks.append(block)
             left -= block.plugs
             own &= ~shadow(rows, cols, request.positions(block), 0)
-        if not request.enough(request.plugs - left):
+        if not request.enough(request.plugs - left) or not request.at_home(blocks):
             continue
         places[request.lot] = tuple(blocks)
         taken = [p for block in blocks for p in request.positions(block)]
+        shadows: dict[int, Grid] = {0: shadow(rows, cols, taken, 0)}
         for other in order:
-            free[other.lot] &= ~shadow(rows, cols, taken, wanted_gap(gap, request.strain, other.strain))
+            if other.lot in places:
+                continue
+            wide = wanted_gap(gap, request.strain, other.strain)
+            if wide not in shadows:
+                shadows[wide] = shadow(rows, cols, taken, wide)
+            free[other.lot] &= ~shadows[wide]
             if other.strain == request.strain:
-                kin[other.lot] |= shadow(rows, cols, taken, 0)
+                kin[other.lot] |= shadows[0]
     return places
 
 

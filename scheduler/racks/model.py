@@ -75,7 +75,7 @@ def _held(requests: Sequence[Request], places: Places) -> set[tuple[str, Positio
 def _limit(
     model: cp_model.CpModel, request: Request, rows_of: list[tuple[Block, Any]], max_blocks: int, hint: Places | None
 ) -> None:
-    """At most so many blocks, at most the plugs wanted, at least the fewest worth it."""
+    """At most so many blocks, at most the plugs wanted, at least the fewest worth it, most of them at home."""
     if not rows_of:
         return
     plugs = sum(block.plugs * x for block, x in rows_of)
@@ -84,12 +84,14 @@ def _limit(
     else:
         model.add(sum(x for _, x in rows_of) <= max_blocks)
         model.add(plugs <= request.plugs)
-    if request.min_plugs > 1:
+    if request.min_plugs > 1 or request.home is not None:
         stands = model.new_bool_var("")
         if hint is not None:
             model.add_hint(stands, request.lot in hint)
         model.add(plugs >= request.min_plugs * stands)
         model.add(plugs <= request.plugs * stands)
+        if request.home is not None:
+            model.add(sum(request.lead(block) * x for block, x in rows_of) >= 1).only_enforce_if(stands)
 
 
 def _keep_clear(

@@ -23,13 +23,14 @@ def place(
     limits: Limits,
     max_blocks: int = 2,
     stop: threading.Event | None = None,
+    known: Places | None = None,
 ) -> Places:
     """Blocks for each lot on a rack of ``rows`` x ``cols`` positions: L1, and L4 to the hole.
 
     Most value of plugs first, then fewer and tighter blocks. A lot that does not fit whole gets fewer plugs, in at most
     ``max_blocks`` blocks (the largest first); one that cannot have ``min_plugs`` is missing from the result. Lots that all
     fit whole by simple placing are placed so, without search. The same input gives the same places as long as the work
-    limit, not the clock, ends the search. Raises ``ValueError`` if two requests carry one lot's name.
+    limit, not the clock, ends the search. ``known`` are lawful places to do better than. Raises ``ValueError`` if two requests carry one lot's name.
     """
     if len({r.lot for r in requests}) != len(requests):
         raise ValueError("two requests for one lot")
@@ -37,7 +38,7 @@ def place(
         return {}
     free = free_grids(rows, cols, requests, standing, gap)
     kin = _kin(rows, cols, requests, standing)
-    best: Places = {}
+    best: Places = dict(known or {})
     for order in orders(requests, limits.seed):
         found = greedy(order, free, kin, gap, max_blocks)
         if complete(found, requests):

@@ -31,7 +31,8 @@ class Request:
     """A lot that wants places: ``plugs`` at most, and at least ``min_plugs`` if any.
 
     A plug holds ``plug_rows`` x ``plug_cols`` positions, all of which have to be ``allowed`` (unblocked, fitting light).
-    ``value`` is cents per plug placed. Raises ``ValueError`` for numbers that make no sense.
+    ``value`` is cents per plug placed. Where ``home`` is given, more than half of the lot's positions have to lie in it.
+    Raises ``ValueError`` for numbers that make no sense.
     """
 
     lot: str
@@ -42,6 +43,7 @@ class Request:
     plug_cols: int
     allowed: frozenset[Position]
     value: int
+    home: frozenset[Position] | None = None
 
     def __post_init__(self) -> None:
         if self.plugs < 1 or not 0 <= self.min_plugs <= self.plugs:
@@ -57,6 +59,15 @@ class Request:
         """Rows and columns of the rectangle around a block, in positions."""
         down = -(-block.plugs // block.across)
         return down * self.plug_rows, min(block.across, block.plugs) * self.plug_cols
+
+    def lead(self, block: Block) -> int:
+        """How many more positions of a block lie at home than elsewhere."""
+        held = self.positions(block)
+        return len(held) if self.home is None else 2 * sum(p in self.home for p in held) - len(held)
+
+    def at_home(self, blocks: Iterable[Block]) -> bool:
+        """Whether most positions of the blocks lie at home."""
+        return self.home is None or sum(self.lead(b) for b in blocks) > 0
 
     def enough(self, plugs: int) -> bool:
         """Whether so many plugs are worth standing."""

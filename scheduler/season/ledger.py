@@ -24,6 +24,7 @@ class Ledger:
         self.weeks = farm.weeks
         self.zones = zones(farm)
         self.zone_held: dict[tuple[str, int], float] = defaultdict(float)
+        self.held_in_system: dict[tuple[str, int], float] = defaultdict(float)
         self.fresh: dict[tuple[str, int], int] = defaultdict(int)
         self.outside: dict[int, dict[Kind, float]] = {}
         self.bench: dict[int, dict[Kind, float]] = defaultdict(dict)
@@ -37,10 +38,11 @@ class Ledger:
             self.outside[week] = {CARING: need["care"], PACKING: need["pack"]}
         for zone in self.zones.values():
             for week in self.weeks.all:
-                self.zone_held[zone.id, week] = float(zone.mothers)
+                self._take(zone.id, week, float(zone.mothers))
         for tank, strains in farm.mothers_in_tank.items():
             for week in self.weeks.all:
                 self.tank_strains[tank, week] |= strains
+        self._choosy = {g for p in farm.pairs if p.apart is not None for g in (p.group_a, p.group_b)}
         self._offers = {week: outside_offers(farm, week) for week in self.weeks.all}
         self._bench_offers = {week: bench_offers(farm, week) for week in self.weeks.all}
         self.system_limit = {
@@ -54,6 +56,7 @@ class Ledger:
         """A copy of all running totals."""
         return {
             "zone_held": self.zone_held.copy(),
+            "held_in_system": self.held_in_system.copy(),
             "fresh": self.fresh.copy(),
             "outside": {w: dict(need) for w, need in self.outside.items()},
             "bench": defaultdict(dict, {w: dict(need) for w, need in self.bench.items()}),
@@ -72,7 +75,11 @@ class Ledger:
 
     def system_held(self, system: str, week: int) -> float:
         """Positions held in a water system."""
-        return sum(self.zone_held[z.id, week] for z in self.zones.values() if z.system == system)
+        return self.held_in_system[system, week]
+
+    def _take(self, zone: str, week: int, positions: float) -> None:
+        self.zone_held[zone, week] += positions
+        self.held_in_system[self.zones[zone].system, week] += positions
 
     def room(self, zone: Zone, weeks: Iterable[int]) -> float:
         """Positions still free for more in every one of the weeks, by the zone's and the system's limit."""
@@ -90,7 +97,34 @@ class Ledger:
         near = self.weeks.near_weeks
         for week, pieces in left.items():
             share = 1.0 if week in near else float(lot.held[week])
-            self.zone_held[zone, week] += sign * pieces * share * area
+            self._take(zone, week, sign * pieces * share * area)
+
+    def fitting_share(self, zone: Zone, lot: Life, area: int, left: dict[int, int]) -> float:
+        """Share of a lot that fits into a zone in every week; 1 or more if all of it does."""
+        ratio = 1.0
+        for week, pieces in left.items():
+            need = pieces * (1.0 if week in self.weeks.near_weeks else float(lot.held[week])) * area
+            room = self.room(zone, (week,)) if need else 0.0
+            if need > room + 1e-9:
+                ratio = min(ratio, max(0.0, room) / need)
+        return ratio
+
+    def fullest(self, zone: Zone, weeks: Iterable[int]) -> float:
+        """Highest share of a zone's positions held in any of the weeks."""
+        return max((self.zone_held[zone.id, w] for w in weeks), default=0.0) / max(1, zone.capacity)
+
+    def clashes(self, strain: str, zone: Zone, weeks: Iterable[int]) -> bool:
+        """L7: whether a strain would share a tank or system with one it is kept apart from in any of the weeks."""
+        if self.farm.strain[strain].group not in self._choosy:
+            return False
+        tanks = [t.tank for t in self.farm.tanks if t.system == zone.system]
+        for week in weeks:
+            for tank in tanks:
+                for other in self.tank_strains[tank, week]:
+                    kept = self.farm.strains_apart(strain, other)
+                    if kept == "system" or (kept == "tank" and tank == zone.tank):
+                        return True
+        return False
 
     # ---- hours ----------------------------------------------------------------------------------------------------
 
@@ -117,6 +151,13 @@ class Ledger:
         need = dict(self.outside[week])
         need[CARING] += minutes + MARGIN
         return missing_minutes(need, outside_offers(self.farm, week, overtime=True)) <= 0
+
+    def overbooked(self, week: int) -> bool:
+        """Whether work outside sessions exceeds paid hours and overtime, beyond what standing work alone does."""
+        standing = standing_minutes(self.farm, week)
+        offers = outside_offers(self.farm, week, overtime=True)
+        alone = missing_minutes({CARING: standing["care"], PACKING: standing["pack"]}, offers)
+        return missing_minutes(self.outside[week], offers) > alone + 1e-6
 
     def add_bench(self, week: int, more: dict[Kind, float]) -> None:
         """Enter bench work."""

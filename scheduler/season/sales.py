@@ -5,6 +5,7 @@ A plain forward pass: each lot takes the best options still open when its turn c
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -16,8 +17,13 @@ from scheduler.farm.pins import pin_covers
 from scheduler.farm.trade import Order
 from scheduler.farm.work import first_late_week, may_deliver, packing_days
 from scheduler.plan.model import Sale
+from scheduler.season.guide import Wish
 from scheduler.season.ledger import Ledger
+from scheduler.season.outlets import Outlet
 from scheduler.season.worth import Worth
+
+PATIENT_WEEKS = 4
+"""Weeks a sale the season plan wishes may be put off before another way is looked for."""
 
 RENT_SHARE = 0.15
 """A position is charged this share of a typical piece's worth over a typical stay: enough to prefer selling to storing."""
@@ -46,6 +52,11 @@ class Growing:
     def sellable_from(self) -> int:
         """First week in which it can leave: fresh frags not in the week of their cut, which comes after the sales."""
         return self.first + 1 if self.is_new else self.first
+
+    def name(self, code: str) -> None:
+        """Give the lot its label code."""
+        self.id = code
+        self.sales[:] = [s.model_copy(update={"lot": code}) for s in self.sales]
 
     def left(self, last: int) -> dict[int, int]:
         """Pieces on racks after the sales of each week, first..last."""
@@ -170,6 +181,92 @@ class Seller:
                 self.order_need[order.order] = 0.0
                 return True
         return False
+
+    # ---- by the season plan ---------------------------------------------------------------------------------------
+
+    def sell_guided(self, lot: Growing, wishes: Sequence[Wish], until: int) -> int:
+        """Sell as the season plan wishes, up to week ``until``; returns the pieces that were to leave and could not.
+
+        A wish that cannot be met in its week (boxes, hours, a class reached later in this zone) is tried in the weeks after.
+        """
+        owed = 0
+        for wish in wishes:
+            if wish.outlet.week > until:
+                continue
+            owed += wish.pieces
+            for week in range(wish.outlet.week, min(until, wish.outlet.week + PATIENT_WEEKS) + 1):
+                owed -= self._grant(lot, wish.outlet, week, owed)
+                if owed <= 0:
+                    break
+        return owed
+
+    def _grant(self, lot: Growing, outlet: Outlet, week: int, wanted: int) -> int:
+        """Pieces that leave by an outlet in a week."""
+        if outlet.kind == "clear":
+            return self._clear(lot, outlet, week, wanted)
+        if not self.may_sell(lot, outlet.size_class, week):
+            return 0
+        alive = float(lot.life.alive[week])
+        most = min(wanted, lot.unrouted, self.ledger.pieces_packable(outlet.channel, week, alive))
+        if outlet.order is not None:
+            if self.order_need[outlet.order] <= 1e-6 or not may_deliver(self.farm, outlet.order, week):
+                return 0
+            if most > 0:
+                graded = alive * self.farm.traits(lot.strain).good_share
+                self.order_need[outlet.order] = max(0.0, self.order_need[outlet.order] - most * graded)
+        if most > 0:
+            self._sell(lot, week, "order" if outlet.order else "market", outlet.size_class, outlet.channel, most, outlet.order)
+        return max(0, most)
+
+    def _clear(self, lot: Growing, outlet: Outlet, week: int, wanted: int) -> int:
+        old = lot.life.age[week] > self.farm.settings.max_rack_weeks
+        if week < lot.sellable_from or not self.may_leave(lot, week) or not (old or lot.life.reached(outlet.size_class, week)):
+            return 0
+        most = min(wanted, lot.unrouted, self.ledger.pieces_packable(outlet.channel, week, float(lot.life.alive[week])))
+        if most > 0:
+            name = clearing_class(self.farm, lot.strain, lot.life, week)
+            self._sell(lot, week, "clear", name, outlet.channel, most, None)
+        return max(0, most)
+
+    def sell_failed(self, lot: Growing, failed: int) -> None:
+        """Find another way for pieces whose wish could not be met; the others stay to the horizon as planned."""
+        self._stay(lot, lot.unrouted - failed)
+        self.sell_rest(lot)
+
+    def repeat(self, lot: Growing, sales: Sequence[Sale]) -> None:
+        """Enter sales decided before."""
+        for s in sales:
+            self._sell(lot, s.week, s.route, s.size_class, s.channel, s.pieces, s.order)
+            if s.order is not None:
+                graded = s.pieces * float(lot.life.alive[s.week]) * self.farm.traits(lot.strain).good_share
+                self.order_need[s.order] = max(0.0, self.order_need[s.order] - graded)
+
+    def divert(self, lot: Growing, sale: Sale | None, pieces: int, week: int, order: Order) -> None:
+        """Send pieces to an order in a week instead of a later or equal market sale, or of staying (``sale`` is ``None``)."""
+        if sale is not None:
+            self._cancel(lot, sale)
+            lot.sales.remove(sale)
+            if sale.pieces > pieces:
+                self._sell(lot, sale.week, "market", sale.size_class, sale.channel, sale.pieces - pieces, None)
+        self._sell(lot, week, "order", order.size_class, order.channel, pieces, order.order)
+
+    def _cancel(self, lot: Growing, sale: Sale) -> None:
+        """Take a sale out of the ledger."""
+        alive = float(lot.life.alive[sale.week])
+        self.ledger.pack(sale.channel, sale.week, -sale.pieces * alive)
+        graded = sale.pieces * alive * self.farm.traits(lot.strain).good_share
+        if sale.route == "market":
+            month = self.weeks.month(sale.week)
+            self.ledger.sold[month, lot.strain, sale.size_class] -= graded
+            self.ledger.sold_group[month, self.farm.strain[lot.strain].group] -= graded
+        if sale.order is not None:
+            self.order_need[sale.order] = min(float(self.farm.order[sale.order].quantity), self.order_need[sale.order] + graded)
+
+    def take_back(self, lot: Growing) -> None:
+        """Undo every sale of a lot."""
+        for sale in lot.sales:
+            self._cancel(lot, sale)
+        lot.sales.clear()
 
     # ---- market ---------------------------------------------------------------------------------------------------
 

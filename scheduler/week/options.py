@@ -2,31 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Protocol
 
 from scheduler.biology.growth import curve, most_pieces, rested_from, season_open, uncut_level
-from scheduler.biology.zones import zones
-from scheduler.farm.blocks import Position
+from scheduler.biology.zones import zone_by_position
 from scheduler.farm.coral import Colony
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import cut_kind, mount_kind
 from scheduler.farm.people import BenchSession
 from scheduler.farm.pins import kept_free
+from scheduler.farm.space import Rack
 from scheduler.farm.work import sessions_in
-from scheduler.week.floor import Floor, Section, sections
+from scheduler.week.floor import Floor, Ground, Section
 
 
 class NearWorth(Protocol):
     """What the near weeks need to know of the rest of the season. Money as floats."""
 
-    def piece(self, strain: str, week: int, par_umol: float, *, discount: bool = False) -> float:
-        """Net worth of a fresh piece mounted in a week in light of that PAR."""
+    def piece(self, strain: str, week: int, zone_id: str, *, discount: bool = False) -> float:
+        """Net worth of a fresh piece mounted in a week in a light zone, its rent of positions included."""
 
     def waiting(self, colony: Colony, week: int, pieces: int) -> float:
-        """Future pieces lost by cutting now (may be negative)."""
+        """Money that a cut now takes from the rest of the season (may be negative)."""
 
     def colony_cost(self, colony: Colony) -> float:
         """Cost of cutting a colony at all."""
@@ -37,13 +37,26 @@ class NearWorth(Protocol):
 
 @dataclass(frozen=True)
 class Option:
-    """A colony that could be cut in a near week."""
+    """A colony that could be cut in a near week, with the ground of every rack its frags could settle on."""
 
     colony: Colony
     week: int
+    fewest: int
     most: int
     sessions: tuple[BenchSession, ...]
-    places: dict[Section, frozenset[Position]]
+    places: Mapping[str, Ground]
+    sections: tuple[Section, ...]
+    """The racks by the zones their ground lies in: a lot belongs to the zone that holds most of its positions."""
+
+    @property
+    def name(self) -> str:
+        """Name of the colony."""
+        return self.colony.colony
+
+    @property
+    def strain(self) -> str:
+        """Strain of the colony."""
+        return self.colony.strain
 
 
 @dataclass(frozen=True)
@@ -72,28 +85,35 @@ def usable_sessions(farm: Farm, colony: Colony, week: int) -> tuple[BenchSession
     )
 
 
-def places(farm: Farm, floor: Floor, colony: Colony, week: int, pins: Collection[str]) -> dict[Section, frozenset[Position]]:
-    """L2, L4, L6, L7, L8, L9, plug kind and keep-free pins: sections a colony's frags could settle in, with their positions."""
+def places(farm: Farm, floor: Floor, colony: Colony, week: int, pins: Collection[str]) -> dict[str, Ground]:
+    """L2, L4, L6, L7, L8, L9, plug kind and keep-free pins: racks a colony's frags could settle on, with their positions."""
     traits = farm.traits(colony.strain)
     home = farm.system_of_tank(colony.tank)
-    table = zones(farm)
     found = {}
-    for section in sections(farm):
-        rack, zone = farm.rack[section.rack], table[section.zone]
-        if not farm.may_settle_in(home, zone.system, week) or rack.flow not in traits.flow_settling:
+    for rack in farm.racks:
+        if not farm.may_settle_in(home, farm.system_of_rack(rack.rack), week) or rack.flow not in traits.flow_settling:
             continue
-        if (
-            traits.plug_kind not in rack.plug_kinds
-            or farm.tank_closed(rack.tank, week)
-            or kept_free(farm, pins, rack.tank, (section.rack,), week)
-        ):
+        if not takes(farm, floor, rack, colony.strain, week, pins):
             continue
-        if any(_clash(farm, floor, colony.strain, rack.tank, t.tank, week) for t in farm.tanks):
-            continue
-        positions = floor.settling(colony, week, section)
-        if len(positions) >= traits.min_pieces * traits.plug_rows * traits.plug_cols:
-            found[section] = positions
+        ground = floor.settling_ground(colony, week, rack.rack)
+        if len(ground) >= traits.min_pieces * traits.plug_rows * traits.plug_cols:
+            found[rack.rack] = ground
     return found
+
+
+def takes(farm: Farm, floor: Floor, rack: Rack, strain: str, week: int, pins: Collection[str]) -> bool:
+    """L1, L7, L9 and keep-free pins: whether a rack takes a lot of the strain in a week at all, if it has the room."""
+    if farm.traits(strain).plug_kind not in rack.plug_kinds or farm.tank_closed(rack.tank, week):
+        return False
+    if kept_free(farm, pins, rack.tank, (rack.rack,), week):
+        return False
+    return not any(_clash(farm, floor, strain, rack.tank, t.tank, week) for t in farm.tanks)
+
+
+def sections_of(farm: Farm, places: Mapping[str, Ground]) -> tuple[Section, ...]:
+    """Every zone that positions of the racks lie in."""
+    table = zone_by_position(farm)
+    return tuple(dict.fromkeys(Section(rack, table[rack, p]) for rack, ground in places.items() for p in sorted(ground)))
 
 
 def _clash(farm: Farm, floor: Floor, strain: str, tank: str, other: str, week: int) -> bool:
@@ -144,7 +164,7 @@ def option(farm: Farm, floor: Floor, colony: Colony, week: int, pins: Collection
             "no place in its light",
             f"no {traits.min_pieces} free positions at PAR {low:.0f} to {high:.0f} for {traits.plug_kind} plugs",
         )
-    return Option(colony, week, most, benches, where)
+    return Option(colony, week, traits.min_pieces, most, benches, where, sections_of(farm, where))
 
 
 def _day(farm: Farm, week: int) -> date:

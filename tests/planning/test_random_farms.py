@@ -62,14 +62,20 @@ def check_conflict(farm: Farm, pins: tuple[str, ...]) -> None:
     assert not set(named(farm, pins)) & set(pins)
 
 
-EVERYDAY = (
-    1, 2, 3, 5, 7, 8, 11, 13, 14, 17, 19, 20, 23, 26, 29, 31, 37, 42, 51, 53,
-    56, 62, 66, 69, 72, 73, 76, 77, 86, 94, 97, 104, 113, 123, 135, 160, 167, 169, 186, 190,
+EVERYDAY = (3, 8, 11, 14, 20, 29, 42, 56, 62, 77, 97, 113, 160, 190)
+FURTHER = (
+    1, 2, 5, 7, 13, 17, 19, 23, 26, 31, 37, 51, 53, 66, 69, 72, 73, 76, 86, 94, 104, 123, 135, 167, 169, 186,
 )  # fmt: skip
 
 
 @pytest.mark.parametrize("seed", EVERYDAY)
 def test_a_random_farm_gets_a_plan_that_breaks_no_rule(seed: int) -> None:
+    check(farm_of(seed, QUICK))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", FURTHER)
+def test_further_random_farms_get_plans_that_break_no_rule(seed: int) -> None:
     check(farm_of(seed, QUICK))
 
 

@@ -15,9 +15,7 @@ from scheduler.farm.hours import CARING, PACKING
 from scheduler.farm.people import StandingWork
 from scheduler.farm.pins import kept_free
 from scheduler.farm.trade import Closure, Market, Order, Pin
-from scheduler.season.forward import company_clash
 from scheduler.season.ledger import Ledger
-from scheduler.season.near_worth import NearValuation
 from scheduler.season.sales import Growing, Seller, clearing_class
 from scheduler.season.worth import Worth
 from tests.audit.small_farm import MONDAY, N1A, N1B, changed, small_farm
@@ -319,21 +317,6 @@ def test_counting_is_entered_while_pieces_are_left_and_taken_back_when_they_are_
     assert {w for w in farm.weeks.all if seller.ledger.outside[w][CARING] > plain[w]} == {2}
 
 
-def test_list_room_counts_market_and_orders() -> None:
-    farm = quiet()
-    bare = seller_of(farm)
-    room = NearValuation(farm, bare.worth, bare.ledger, bare).list_room("AAA", 1)
-    assert room > 0
-    more = ordered(quantity=40)
-    seller = seller_of(more)
-    wider = NearValuation(more, seller.worth, seller.ledger, seller)
-    assert wider.list_room("AAA", 1) >= room + 40
-    assert wider.list_room("AAA", 1) == wider.list_room("AAA", 1)
-    none = replace(farm, market=())
-    closed = seller_of(none)
-    assert NearValuation(none, closed.worth, closed.ledger, closed).list_room("AAA", 1) == 0
-
-
 # ---- places of later weeks --------------------------------------------------------------------------------------------
 
 
@@ -341,10 +324,10 @@ def test_groups_kept_apart_clash_in_a_tank_or_a_whole_system() -> None:
     farm = small_farm()
     ledger = Ledger(farm)
     zone = ledger.zones[N1A]
-    assert company_clash(farm, ledger, "LLL", zone, range(1, 3))
-    assert not company_clash(farm, ledger, "AAA", zone, range(1, 3))
+    assert ledger.clashes("LLL", zone, range(1, 3))
+    assert not ledger.clashes("AAA", zone, range(1, 3))
     by_system = replace(farm, pairs=(farm.pairs[0].model_copy(update={"apart": "system"}),))
-    assert company_clash(by_system, Ledger(by_system), "AAA", zone, range(1, 3))
+    assert Ledger(by_system).clashes("AAA", zone, range(1, 3))
 
 
 def test_a_pin_keeps_a_tank_or_rack_free_up_to_its_last_day() -> None:

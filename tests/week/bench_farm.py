@@ -14,11 +14,14 @@ from scheduler.farm.people import Person, Session
 from scheduler.farm.settings import Settings
 from scheduler.farm.space import LightReading, Rack, Tank, WaterSystem
 from scheduler.farm.trade import Pin
+from scheduler.planning.near_places import shapes
 from scheduler.solving import Limits as SolveLimits
 from scheduler.solving import Solved, solve
 from scheduler.week.floor import Floor
 from scheduler.week.model import Limits, NearModel
 from scheduler.week.options import NearWorth, Option, option
+from scheduler.week.prices import Prices
+from scheduler.week.releases import EarlySale, Move
 from tests.audit.small_farm import MONDAY, TRAITS
 
 LIMITS = SolveLimits(seconds=20, deterministic=1, seed=1)
@@ -88,7 +91,7 @@ class FlatWorth:
     colony: float = 0.0
     room: int = 1000
 
-    def piece(self, strain: str, week: int, par_umol: float, *, discount: bool = False) -> float:  # noqa: ARG002
+    def piece(self, strain: str, week: int, zone_id: str, *, discount: bool = False) -> float:  # noqa: ARG002
         return self.beyond if discount else self.now
 
     def waiting(self, colony: Colony, week: int, pieces: int) -> float:  # noqa: ARG002
@@ -106,18 +109,24 @@ def floor_of(farm: Farm) -> Floor:
     return Floor(farm, {lot.lot: dict.fromkeys(farm.weeks.all, lot.alive) for lot in farm.lots})
 
 
-def options_of(farm: Farm) -> list[Option]:
+def options_of(farm: Farm, floor: Floor | None = None) -> list[Option]:
     """Everything that could be cut in the near weeks."""
-    floor, pins = floor_of(farm), {p.pin for p in farm.pins}
+    floor, pins = floor or floor_of(farm), {p.pin for p in farm.pins}
     found = [option(farm, floor, c, w, pins) for c in farm.colonies for w in farm.weeks.near_weeks]
     return [o for o in found if isinstance(o, Option)]
 
 
-def model_of(farm: Farm, limits: Limits | None = None, worth: NearWorth | None = None) -> NearModel:
-    """The model of the near weeks with all pins; with an objective if a worth is given."""
+def model_of(
+    farm: Farm, limits: Limits | None = None, worth: NearWorth | None = None, *, moves: Sequence[Move] = (),
+    sales: Sequence[EarlySale] = (), exact: bool = False,
+) -> NearModel:  # fmt: skip
+    """The model of the near weeks with all pins, racks by count or to the hole; with an objective if a worth is given."""
     pins = {p.pin for p in farm.pins}
+    floor = floor_of(farm).loosened({*(m.lot for m in moves), *(s.lot for s in sales)})
+    options = options_of(farm, floor)
+    offered = shapes(farm, (*options, *moves)) if exact else None
     return NearModel(
-        farm, floor_of(farm), options_of(farm), worth or FlatWorth(), limits or Limits({}, {}), pins,
+        farm, floor, options, offered, Prices(worth or FlatWorth(), options), limits or Limits(), pins, moves=moves, sales=sales,
         with_objective=worth is not None,
     )  # fmt: skip
 
@@ -127,9 +136,9 @@ def solved(model: NearModel) -> Solved:
     return solve(model.model, LIMITS, stage="near weeks")
 
 
-def possible(farm: Farm, limits: Limits | None = None) -> bool:
+def possible(farm: Farm, limits: Limits | None = None, **more: Any) -> bool:
     """Whether the pins of a farm can hold together."""
-    outcome = solved(model_of(farm, limits)).outcome
+    outcome = solved(model_of(farm, limits, **more)).outcome
     assert outcome.reason == "proved"
     return outcome.found
 

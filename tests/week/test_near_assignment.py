@@ -18,11 +18,11 @@ from tests.week.bench_farm import model_of, options_of, solved, tiny_farm
 
 @dataclass
 class ByStrain:
-    """Made-up values by strain: list, discount, waiting a piece, colony cost and market room."""
+    """Made-up values by strain: list, discount, waiting a piece squared, colony cost and market room."""
 
     rows: dict[str, tuple[float, float, float, float, int]]
 
-    def piece(self, strain: str, week: int, par_umol: float, *, discount: bool = False) -> float:  # noqa: ARG002
+    def piece(self, strain: str, week: int, zone_id: str, *, discount: bool = False) -> float:  # noqa: ARG002
         return self.rows[strain][1 if discount else 0]
 
     def waiting(self, colony: Colony, week: int, pieces: int) -> float:  # noqa: ARG002
@@ -67,7 +67,7 @@ def made(seed: int) -> tuple[Farm, ByStrain]:
         ),
         wage_per_hour=r.choice((6, 22)),
     )  # fmt: skip
-    rows = {s: (r.uniform(2, 9), r.uniform(0, 2), r.uniform(0, 0.03), r.uniform(0, 6), r.randint(0, 12)) for s in "AB"}
+    rows = {s: (r.uniform(2, 9), r.uniform(0, 2), r.uniform(0, 0.2), r.uniform(0, 6), r.randint(0, 12)) for s in "AB"}
     return farm, ByStrain(rows)
 
 
@@ -99,14 +99,12 @@ def holds(farm: Farm, chosen: list[Choice], sessions: dict[str, Any]) -> bool:
     return True
 
 
-def worth_of(farm: Farm, worth: ByStrain, chosen: list[Choice], most: dict[str, int]) -> int:
+def worth_of(farm: Farm, worth: ByStrain, chosen: list[Choice]) -> int:
     """Cents of a choice."""
     total = 0
     for c in chosen:
         now, beyond, wait, once, room = worth.rows[c.colony.strain]
-        listed = min(1.0, room / most[c.colony.colony])
-        mean = listed * now + (1 - listed) * beyond
-        total += cents(now) * c.pieces - cents(wait * c.pieces**2 * max(0.0, mean) + once)
+        total += cents(now) * c.pieces - cents(wait * c.pieces**2 + once)
         total -= max(0, cents(now - beyond)) * max(0, c.pieces - room)
     wage = float(farm.settings.wage_per_hour) / 60
     for sid in {c.session for c in chosen}:
@@ -131,12 +129,11 @@ def test_the_model_finds_the_best_of_all_choices(seed: int) -> None:
             Choice(o.colony, n, s.id, one, two)
             for s in o.sessions for n in range(traits.min_pieces, o.most + 1) for one in cutters for two in mounters
         )])  # fmt: skip
-    most = {o.colony.colony: o.most for o in options}
     best = 0
     for way in product(*ways):
         chosen = [c for c in way if c is not None]
         if holds(farm, chosen, sessions):
-            best = max(best, worth_of(farm, worth, chosen, most))
+            best = max(best, worth_of(farm, worth, chosen))
     outcome = solved(model_of(farm, worth=worth)).outcome
     assert outcome.outcome == "optimal"
     assert outcome.value == best

@@ -13,7 +13,7 @@ from scheduler.farm.coral import GroupPair, Lot
 from scheduler.farm.farm import Farm
 from scheduler.farm.pins import pin_covers
 from scheduler.farm.space import LightReading
-from scheduler.week.floor import Section, blocks_positions, sections
+from scheduler.week.floor import Section, blocks_positions
 from scheduler.week.options import Option, Refusal, capable, option, usable_sessions
 from tests.audit.small_farm import MONDAY
 from tests.week.bench_farm import EVERY, floor_of, pins, tiny_farm
@@ -37,7 +37,7 @@ def refusal(farm: Farm, week: int = 1) -> Refusal:
 def places_of(farm: Farm, week: int = 1) -> dict[str, int]:
     found = asked(farm, week)
     assert isinstance(found, Option)
-    return {s.rack: len(p) for s, p in found.places.items()}
+    return {rack: len(ground) for rack, ground in found.places.items()}
 
 
 @pytest.mark.parametrize("condition", ["watch", "no cut"])
@@ -212,9 +212,23 @@ def test_groups_kept_apart_by_system_do_not_meet_in_another_tank_of_it() -> None
 
 
 def test_sections_are_racks_by_light_zone() -> None:
-    farm = tiny_farm(racks={"T-a": (4, 6), "T-b": (2, 2)})
-    (zone,) = {s.zone for s in sections(farm)}
-    assert sections(farm) == (Section("T-a", zone), Section("T-b", zone))
+    farm = tiny_farm(racks={"T-a": (4, 6), "T-b": (2, 2)}, par_bands=(100.0,))
+    found = asked(farm)
+    assert isinstance(found, Option)
+    (zone,) = {s.zone for s in found.sections}
+    assert found.sections == (Section("T-a", zone), Section("T-b", zone))
+
+
+def test_a_rack_across_two_zones_is_two_sections_of_one_ground() -> None:
+    reading = LightReading(
+        rack="T-a", from_date=date(2026, 11, 1), par_first_row_first_col=180, par_first_row_last_col=220,
+        par_last_row_first_col=180, par_last_row_last_col=220,
+    )  # fmt: skip
+    farm = replace(tiny_farm(par_bands=(200.0,)), light=(reading,))
+    found = asked(farm)
+    assert isinstance(found, Option)
+    assert len(found.places["T-a"]) == 24
+    assert {(s.rack, s.zone) for s in found.sections} == {("T-a", f"T PAR {b} medium flow") for b in ("below 200", "from 200")}
 
 
 def test_positions_of_blocks() -> None:

@@ -10,8 +10,9 @@ import pytest
 
 from scheduler.farm.coral import GroupPair
 from scheduler.farm.farm import Farm
-from scheduler.week.floor import Section
+from scheduler.plan.model import Announced
 from scheduler.week.model import MOST_PIECES, Limits
+from scheduler.week.value import kept_range
 from tests.week.bench_farm import EVERY, FlatWorth, at_least, cut, model_of, options_of, pins, possible, solved, tiny_farm
 
 TUE, THU = {"session": "Tue"}, {"session": "Thu", "weekday": "Thu"}
@@ -87,6 +88,14 @@ def test_s1_only_a_share_of_the_clock_is_work() -> None:
     farm = tiny_farm(sessions=({"minutes": 90},), bench_fill=0.8)
     assert possible(replace(farm, pins=pins(at_least("A1", 20))))
     assert not possible(replace(farm, pins=pins(at_least("A1", 21))))
+
+
+def test_s1_a_session_may_have_a_fill_of_its_own() -> None:
+    farm = tiny_farm(sessions=({"minutes": 90},), bench_fill=1.0, pins=pins(at_least("A1", 20)))
+    sid = "bench 2026-12-01"
+    assert possible(farm, Limits(fill={sid: 0.8}))
+    assert not possible(farm, Limits(fill={sid: 0.79}))
+    assert possible(farm, Limits(fill={"another": 0.1}))
 
 
 def test_s1_a_colony_on_rock_takes_longer() -> None:
@@ -194,17 +203,11 @@ def test_l1_a_large_plug_takes_its_whole_area() -> None:
 
 def test_l9_what_the_rest_of_a_system_and_a_zone_leaves() -> None:
     farm = tiny_farm(pins=pins(at_least("A1", 10)))
-    (section,) = options_of(farm)[0].places
-    assert possible(farm, Limits({("North", 1): 10}, {section.zone: 10}))
+    (section,) = options_of(farm)[0].sections
+    assert possible(farm, Limits({("North", 1): 10}, {(section.zone, 3): 10}))
     assert not possible(farm, Limits({("North", 1): 9}, {}))
-    assert not possible(farm, Limits({}, {section.zone: 9}))
+    assert not possible(farm, Limits({}, {(section.zone, 3): 9}))
     assert not possible(farm, Limits({("North", 1): -3}, {}))
-
-
-def test_a_section_that_proved_too_small_is_not_asked_for_more() -> None:
-    farm = tiny_farm(pins=pins(at_least("A1", 10)))
-    assert possible(farm, Limits({}, {}, {("A1", 1, Section("T-a", options_of(farm)[0].places.popitem()[0].zone)): 10}))
-    assert not possible(farm, Limits({}, {}, {("A1", 1, next(iter(options_of(farm)[0].places))): 9}))
 
 
 # ---- L7 ---------------------------------------------------------------------------------------------------------------
@@ -261,12 +264,12 @@ def test_p1_only_the_pins_asked_for_hold() -> None:
 def test_p1_a_rack_kept_free_takes_nothing() -> None:
     farm = tiny_farm(racks={"T-a": (4, 6), "T-b": (4, 6)})
     free = {"kind": "keep free", "rack": "T-a"}
-    assert {s.rack for o in options_of(replace(farm, pins=pins(free))) for s in o.places} == {"T-b"}
+    assert {s for o in options_of(replace(farm, pins=pins(free))) for s in o.places} == {"T-b"}
     assert options_of(replace(farm, pins=pins({"kind": "keep free", "tank": "T"}))) == []
     late = free | {"from_date": date(2026, 12, 14)}
-    assert {s.rack for o in options_of(replace(farm, pins=pins(late))) for s in o.places} == {"T-b"}
+    assert {s for o in options_of(replace(farm, pins=pins(late))) for s in o.places} == {"T-b"}
     past = free | {"to_date": date(2026, 11, 29)}
-    assert {s.rack for o in options_of(replace(farm, pins=pins(past))) for s in o.places} == {"T-a", "T-b"}
+    assert {s for o in options_of(replace(farm, pins=pins(past))) for s in o.places} == {"T-a", "T-b"}
 
 
 # ---- value ------------------------------------------------------------------------------------------------------------
@@ -292,3 +295,38 @@ def test_two_colonies_of_one_water_share_a_session_rather_than_open_another() ->
     model = model_of(farm, worth=FlatWorth())
     done = solved(model)
     assert sum(done.value(u) for u in model.v.used.values()) == 1
+
+
+# ---- what was announced -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("pieces", "kept"), [(10, (8, 12)), (12, (10, 14)), (1, (1, 1)), (4, (4, 4)), (5, (4, 6)), (100, (80, 120))]
+)
+def test_a_cut_counts_as_kept_up_to_a_fifth_more_or_less(pieces: int, kept: tuple[int, int]) -> None:
+    assert kept_range(pieces) == kept
+
+
+def announced_cost(told: Announced, *rows: dict[str, Any], change_cost: int = 3) -> float:
+    """What the change of an announced cut costs, money, under pins; a piece is worth nothing and work costs nothing."""
+    farm = tiny_farm(sessions=(TUE, THU), wage_per_hour=0, change_cost=change_cost, pins=pins(*rows), **TWO_WEEKS)
+    outcome = solved(model_of(farm, Limits(announced=(told,)), FlatWorth(now=0, beyond=0))).outcome
+    assert outcome.outcome == "optimal"
+    assert outcome.value is not None
+    return -outcome.value / 100
+
+
+def test_what_was_announced_is_kept_or_its_change_costs() -> None:
+    told = Announced(colony="A1", week=1, session="Tue 2026-12-01", pieces=10)
+    no_cut, at_most = {"kind": "no cut", "colony": "A1"}, {"kind": "at most", "colony": "A1", "pieces": 7}
+    later = {"kind": "session", "colony": "A1", "session": "Thu 2026-12-03"}
+    assert announced_cost(told) == 0
+    assert announced_cost(told, at_least("A1", 12)) == 0
+    assert announced_cost(told, at_least("A1", 13)) == 6
+    assert announced_cost(told, at_most) == 6
+    assert announced_cost(told, at_most | {"pieces": 8}) == 0
+    assert announced_cost(told, no_cut) == 6
+    assert announced_cost(told, cut("A1"), later | FIRST_WEEK) == 6
+    assert announced_cost(told.model_copy(update={"week": 2, "session": "Tue 2026-12-08"}), no_cut) == 3
+    assert announced_cost(told, no_cut, change_cost=0) == 0
+    assert announced_cost(told.model_copy(update={"colony": "gone"})) == 6

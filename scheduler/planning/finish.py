@@ -1,0 +1,72 @@
+"""Last touches every finished plan needs: label codes, sales added up, overtime, versions."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from decimal import Decimal
+
+from scheduler.farm.farm import Farm
+from scheduler.farm.hours import CARING, PACKING, missing_minutes, outside_offers
+from scheduler.farm.units import seconds
+from scheduler.farm.work import standing_minutes
+from scheduler.plan.model import Overtime, Sale
+from scheduler.plan.view import PlanView
+
+LIBRARIES = ("ortools", "numpy", "pandas", "pydantic", "openpyxl", "scipy")
+
+
+class Codes:
+    """Label codes of new lots: the strain's code, year and week, and a letter; never one already on the racks."""
+
+    def __init__(self, farm: Farm) -> None:
+        self.farm = farm
+        self._used = {lot.lot for lot in farm.lots}
+        self._count: Counter[str] = Counter()
+
+    def __call__(self, strain: str, week: int) -> str:
+        """The next free code of a strain in a week."""
+        year, number, _ = self.farm.weeks.monday(week).isocalendar()
+        stem = f"{self.farm.strain[strain].code}-{year % 100:02d}{number:02d}"
+        while True:
+            index = self._count[stem]
+            self._count[stem] += 1
+            letters = chr(97 + index % 26) if index < 26 else chr(96 + index // 26) + chr(97 + index % 26)
+            if stem + letters not in self._used:
+                self._used.add(stem + letters)
+                return stem + letters
+
+
+def merged(sales: Sequence[Sale]) -> list[Sale]:
+    """Sales that say the same of one lot and week, added up."""
+    found: dict[tuple[object, ...], Sale] = {}
+    for s in sales:
+        key = (s.lot, s.week, s.route, s.size_class, s.order, s.channel)
+        found[key] = s if key not in found else s.model_copy(update={"pieces": found[key].pieces + s.pieces})
+    return list(found.values())
+
+
+def overtime_rows(farm: Farm, view: PlanView) -> tuple[Overtime, ...]:
+    """S1: overtime of each week: what packing, moves, counting and standing work need beyond paid hours outside sessions."""
+    s = farm.settings
+    rows = []
+    for week in farm.weeks.all:
+        need = standing_minutes(farm, week)
+        for lot in view.lots.values():
+            if week < lot.first_week:
+                continue
+            age, left = lot.life.age[week], lot.left(week)
+            if left and age > 0 and age % s.count_weeks == 0:
+                need["care"] += s.count_lot_minutes
+            need["care"] += sum(s.move_lot_minutes + s.move_frag_minutes * left for stand in lot.stands[1:] if stand.week == week)
+            for sale in lot.sales:
+                if sale.week == week:
+                    frags = sale.pieces * float(lot.life.alive[week])
+                    per_box = farm.channel[sale.channel].frags_per_box
+                    need["pack"] += frags * (s.pack_frag_minutes + s.pack_box_minutes / per_box)
+        demand = {CARING: float(seconds(need["care"])), PACKING: float(seconds(need["pack"]))}
+        offers = [(able, float(int(minutes * 60 + 1e-6))) for able, minutes in outside_offers(farm, week)]
+        missing = round(missing_minutes(demand, offers))
+        if missing > 0:
+            rows.append(Overtime(week=week, minutes=Decimal(missing) / 60))
+    return tuple(rows)

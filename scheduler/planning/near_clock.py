@@ -1,0 +1,133 @@
+"""Near weeks their bench sessions can keep by the clock."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import replace
+
+from scheduler.errors import PinConflict
+from scheduler.farm.farm import Farm
+from scheduler.plan.model import Cut
+from scheduler.planning.bench_day import BenchResult, Fitted, fit_sessions, schedule_cuts
+from scheduler.planning.near import ASKING, NearCut, NearPlan, describe_pin
+from scheduler.planning.near_places import Coming, tidy
+from scheduler.solving import Limits, Progress
+from scheduler.week.floor import blocks_positions
+from scheduler.week.options import NearWorth
+
+SESSION_WORK, SESSION_SECONDS = 1.0, 20.0
+"""Most solver work, and most seconds, for the clock of one session."""
+
+Planned = Callable[[Mapping[str, float]], NearPlan]
+"""Near weeks planned with a fill for some sessions (share of the clock that is work)."""
+
+
+def by_the_clock(
+    farm: Farm, planned: Planned, worth: NearWorth, pins: Sequence[str], solving: Limits, *, progress: Progress | None = None,
+    stop: threading.Event | None = None,
+) -> tuple[NearPlan, BenchResult]:  # fmt: skip
+    """The near weeks with the clock of their sessions; lots carry the name of ``working_name`` there.
+
+    Raises ``PinConflict`` where the cuts that pins ask for cannot be done in a session's time, or lack plugs.
+    """
+    near, limits = planned({}), _limits(solving)
+    fewest = _fewest(farm, near, pins)
+
+    def again(fill: Mapping[str, float]) -> NearPlan:
+        nonlocal near
+        with suppress(PinConflict):  # that fill is a guess; whether what pins ask for fits, the clock has to say
+            near = planned(fill)
+        return near
+
+    found = fit_sessions(
+        farm, near, cuts_of=bench_cuts, blocks_of=_blocks, replan=again, value=lambda near, cut: _value(worth, near, cut),
+        without=lambda near, cut: _without(farm, near, cut, fewest.get(cut.colony, 0), solving.seed),
+        pinned=lambda cut: cut.pieces <= fewest.get(cut.colony, 0), limits=limits, progress=progress, stop=stop,
+    )  # fmt: skip
+    if found.stuck:
+        raise _conflict(farm, found, pins, limits)
+    told = [_told(cut, fewest.get(cut.colony, 0), why) for cut, why in found.dropped]
+    return replace(found.near, gave_way=(*found.near.gave_way, *told)), found.bench
+
+
+def working_name(cut: NearCut) -> str:
+    """Name of a lot until it has its label code."""
+    return f"{cut.option.colony.colony} {cut.option.week}"
+
+
+def bench_cuts(near: NearPlan) -> list[Cut]:
+    """The cuts of near weeks under their working names."""
+    return [
+        Cut(
+            lot=working_name(c), colony=c.option.colony.colony, strain=c.option.strain, week=c.option.week, pieces=c.pieces,
+            session=c.session, cutter=c.cutter, mounter=c.mounter,
+        )
+        for c in near.cuts
+    ]  # fmt: skip
+
+
+def _limits(solving: Limits) -> Limits:
+    """Limits of one session: never more than the near weeks have."""
+    work, clock = solving.deterministic or SESSION_WORK, solving.seconds or SESSION_SECONDS
+    return replace(solving, deterministic=min(SESSION_WORK, work), seconds=min(SESSION_SECONDS, clock))
+
+
+def _blocks(near: NearPlan) -> dict[str, int]:
+    return {working_name(c): len(c.blocks) for c in near.cuts}
+
+
+def _fewest(farm: Farm, near: NearPlan, pins: Sequence[str]) -> dict[str, int]:
+    """Fewest pieces of each colony that pins ask for."""
+    least = {o.name: o.fewest for o in near.options}
+    found: dict[str, int] = {}
+    for p in farm.pins:
+        if p.pin in pins and p.kind in ASKING and p.colony is not None:
+            found[p.colony] = max(found.get(p.colony, least.get(p.colony, 1)), p.pieces or 1)
+    return found
+
+
+def _without(farm: Farm, near: NearPlan, cut: Cut, fewest: int, seed: int) -> NearPlan:
+    """The near weeks without a cut, or with as few pieces of it as pins ask for, in places it has already."""
+    made = next(c for c in near.cuts if working_name(c) == cut.lot)
+    others = tuple(c for c in near.cuts if c is not made)
+    if not fewest:
+        return replace(near, cuts=others)
+    traits = farm.traits(cut.strain)
+    held = blocks_positions(made.blocks, traits.plug_rows, traits.plug_cols)
+    smaller = tidy(farm, [Coming(cut.lot, cut.strain, fewest, made.section, held, made.blocks)], seed)
+    return replace(near, cuts=(*others, replace(made, pieces=fewest, blocks=smaller[cut.lot])))
+
+
+def _told(cut: Cut, fewest: int, why: str) -> str:
+    what = f"{fewest} of {cut.pieces} pieces, as few as pins ask for" if fewest else "not cut"
+    return f"{cut.colony}: {what}, since {why}"
+
+
+def _value(worth: NearWorth, near: NearPlan, cut: Cut) -> float:
+    """What a cut brings beyond waiting, money."""
+    made = next(c for c in near.cuts if working_name(c) == cut.lot)
+    colony, week = made.option.colony, made.option.week
+    piece = worth.piece(cut.strain, week, made.section.zone)
+    return cut.pieces * piece - worth.waiting(colony, week, cut.pieces) - worth.colony_cost(colony)
+
+
+def _conflict(farm: Farm, found: Fitted[NearPlan], pins: Sequence[str], limits: Limits) -> PinConflict:
+    """Pins whose cuts do not fit the first session (or the plugs) that is stuck, none of which could be spared."""
+    name, cuts, blocks = found.stuck[0], bench_cuts(found.near), _blocks(found.near)
+    late = next((s for s in found.bench.late if s.session.id == name), None)
+    if late is not None:
+        why = f"{name} would be done at {late.clock.finish:%H:%M}, after {late.clock.latest:%H:%M}"
+        cuts = [c for c in cuts if c.session == name]
+        for cut in list(cuts):
+            rest = [c for c in cuts if c is not cut]
+            if rest and schedule_cuts(farm, rest, blocks, limits).late:
+                cuts = rest
+    else:
+        kind = name.removesuffix(f" plugs {name[-10:]}")
+        why = f"too few {name} have stood in water long enough"
+        cuts = [c for c in cuts if farm.traits(c.strain).plug_kind == kind]
+    held = {c.colony for c in cuts}
+    names = [p.pin for p in farm.pins if p.pin in pins and p.kind in ASKING and p.colony in held]
+    return PinConflict(names, [f"{describe_pin(farm, n)}, but {why}" for n in names])

@@ -1,0 +1,95 @@
+"""With every cut decided, all sales once more together: an exact sales programme over all lots, made whole."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import replace
+
+from scheduler.biology.zones import Zone, zones
+from scheduler.errors import NoPlanFound
+from scheduler.farm.farm import Farm
+from scheduler.planning.season_plan import SeasonPlan, plan_season
+from scheduler.season.ledger import Ledger
+from scheduler.season.sales import Growing, Seller
+
+TRIES = 4
+
+MARGIN = 1.0
+"""Positions kept back in each light zone, since whole pieces are not exactly what the programme mixes."""
+
+
+def resell(
+    farm: Farm, lots: Sequence[Growing], *, first: int, pins: Sequence[str], seed: int, books: Callable[[], tuple[Ledger, Seller]],
+    warm: SeasonPlan, stop: threading.Event,
+) -> list[Growing] | None:  # fmt: skip
+    """The lots with their sales from week ``first`` on decided anew; ``None`` if no way was found that keeps the limits.
+
+    ``books`` makes a fresh ledger and seller. Sales before ``first`` stay, and so do those of lots in a light zone that the
+    new sales would overrun.
+    """
+    used = _used(farm, lots)
+    room = {(z.id, w): max(_room(farm, z) - MARGIN, 0.0) for z in zones(farm).values() for w in farm.weeks.later_weeks}
+    full: set[str] = set()
+    for _ in range(TRIES):
+        try:
+            again, ledger = _sold(farm, lots, full, room, first, pins, seed, books, warm, stop)
+        except NoPlanFound:
+            return None
+        over = {
+            zone
+            for (zone, week), amount in _used(farm, again).items()
+            if week in farm.weeks.later_weeks and amount > max(_room(farm, zones(farm)[zone]), used.get((zone, week), 0.0)) + 1e-6
+        }
+        if not over - full:
+            return None if any(ledger.overbooked(w) for w in farm.weeks.all) else again
+        full |= over
+    return None
+
+
+def _room(farm: Farm, zone: Zone) -> float:
+    return farm.settings.usable_share * zone.capacity - zone.mothers
+
+
+def _sold(
+    farm: Farm, lots: Sequence[Growing], full: Collection[str], room: Mapping[tuple[str, int], float], first: int,
+    pins: Sequence[str], seed: int, books: Callable[[], tuple[Ledger, Seller]], warm: SeasonPlan, stop: threading.Event,
+) -> tuple[list[Growing], Ledger]:  # fmt: skip
+    """The lots sold anew within ``room`` by zone and week, in fresh books; those in ``full`` zones, and for orders that refuse
+    parts, as before.
+    """
+    ledger, seller = books()
+    whole = {o.order for o in farm.orders if not o.partial_ok}
+    again = [replace(lot, sales=[]) for lot in lots]
+    free = []
+    for lot, old in zip(again, lots, strict=True):
+        stays = lot.zone in full or any(s.order in whole for s in old.sales)
+        seller.repeat(lot, [s for s in old.sales if stays or s.week < first])
+        seller.enter_counts(lot)
+        if not stays:
+            free.append(lot)
+    plan = plan_season(
+        farm, free, pins=pins, seed=seed, passes=None, first=first, ledger=ledger, order_need=seller.order_need, cutting=False,
+        single=True, room=room, warm=warm, stop=stop,
+    )  # fmt: skip
+    numbers = {lot.id: n for n, lot in enumerate(plan.season.lots)}
+    for lot in free:
+        if lot.id in numbers:
+            failed = seller.sell_guided(lot, plan.guide.lot(numbers[lot.id]), farm.weeks.count)
+            if failed:
+                seller.sell_failed(lot, failed)
+    for lot in again:
+        seller.release_counts(lot)
+    return again, ledger
+
+
+def _used(farm: Farm, lots: Sequence[Growing]) -> dict[tuple[str, int], float]:
+    """Positions lots hold by light zone and week."""
+    found: dict[tuple[str, int], float] = {}
+    for lot in lots:
+        traits = farm.traits(lot.strain)
+        area = traits.plug_rows * traits.plug_cols
+        for week, pieces in lot.left(farm.weeks.count).items():
+            share = 1.0 if week in farm.weeks.near_weeks else float(lot.life.held[week])
+            found[lot.zone, week] = found.get((lot.zone, week), 0.0) + pieces * area * share
+    return found

@@ -1,0 +1,84 @@
+"""One look at the season: the relaxation, its prices and bound, and a whole programme for every colony."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from scheduler.biology.service import pieces_to_start
+from scheduler.farm.farm import Farm
+from scheduler.season.capacity import Row
+from scheduler.season.guide import Guide
+from scheduler.season.ledger import Ledger
+from scheduler.season.relaxation import Relaxed, Season, relax
+from scheduler.season.sales import Growing
+from scheduler.season.tracks import StandingLot
+from scheduler.season.whole import Chosen, WholeCuts, as_relaxed
+from scheduler.solving import Progress
+
+TYPICAL_ALIVE = 0.9
+"""Share of started pieces taken to live until an order is packed, when its cover is planned: farm choice, no published source."""
+
+
+@dataclass(frozen=True)
+class SeasonPlan:
+    """A season with its relaxation and the programmes chosen."""
+
+    season: Season
+    relaxed: Relaxed
+    chosen: Chosen
+    guide: Guide
+
+
+def standing(lots: Sequence[Growing]) -> list[StandingLot]:
+    """Lots with pieces not routed yet, as the season sees them."""
+    return [StandingLot(g.id, g.strain, g.unrouted, g.life, g.zone, g.system, g.sellable_from) for g in lots if g.unrouted > 0]
+
+
+def plan_season(
+    farm: Farm, lots: Sequence[Growing], *, pins: Sequence[str], seed: int, passes: int | None, first: int = 1, ledger: Ledger | None = None,
+    cuts: Mapping[str, Mapping[int, int]] | None = None, order_need: Mapping[str, float] | None = None,
+    warm: SeasonPlan | None = None, cutting: bool = True, single: bool = False,
+    room: Mapping[tuple[str, int], float] | None = None, progress: Progress | None = None, stop: threading.Event | None = None,
+) -> SeasonPlan:  # fmt: skip
+    """Plan the season from week ``first`` on. ``lots`` stand already; ``cuts`` (colony -> week -> pieces) are decided.
+
+    ``passes``: how often the whole cuts are gone through again, or ``None`` for the relaxation alone. ``single``: positions
+    by light zone instead of light class; ``room``: their limits by zone and week, instead of the farm's.
+    """
+    season = Season(farm, standing(lots), first=first, ledger=ledger, cuts=cuts, pins=pins, cutting=cutting, single=single)
+    if order_need is not None:
+        for order, need in order_need.items():
+            season.capacity.set_limit("order", order, 0, _with_cover(farm, order, need))
+    for (zone, week), limit in (room or {}).items():
+        if week >= first:
+            season.capacity.set_limit("positions", zone, week, limit)
+    relaxed = relax(season, warm=_carried(season, warm), progress=progress, stop=stop, elastic=first > 1)
+    for row in farm.orders:
+        if not row.partial_ok:  # filled last, whole, from what the market would have had
+            season.capacity.set_limit("order", row.order, 0, 0.0)
+    chosen = (
+        as_relaxed(season, relaxed)
+        if passes is None
+        else WholeCuts(season, relaxed, seed, stop=stop).run(passes, progress=progress)
+    )
+    return SeasonPlan(season, relaxed, chosen, Guide(season, chosen))
+
+
+def _with_cover(farm: Farm, order: str, need: float) -> float:
+    """Graded frags to plan for, so that the pieces started cover the order at the service level."""
+    if need <= 1e-6:
+        return 0.0
+    share = TYPICAL_ALIVE * farm.traits(farm.order[order].strain).good_share
+    return max(need, pieces_to_start(max(1, round(need)), share, farm.settings.service_level) * share)
+
+
+def _carried(season: Season, before: SeasonPlan | None) -> np.ndarray[tuple[int], np.dtype[np.float64]] | None:
+    """Prices of an earlier season for the rows both have."""
+    if before is None:
+        return None
+    known: dict[Row, float] = dict(zip(before.season.capacity.rows, before.relaxed.prices.rows, strict=True))
+    return np.array([known.get(row, 0.0) for row in season.capacity.rows])

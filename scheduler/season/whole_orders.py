@@ -1,0 +1,78 @@
+"""Orders that refuse parts: filled last, in one week, from pieces that would have left then or later by the market."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from scheduler.farm.farm import Farm
+from scheduler.farm.trade import Order
+from scheduler.farm.work import first_late_week, may_deliver
+from scheduler.plan.model import Sale
+from scheduler.season.sales import Growing, Seller
+
+
+@dataclass(frozen=True)
+class _Source:
+    """Pieces of a lot that could go to the order: from a market sale of the same week or later, or from those that stay."""
+
+    lot: Growing
+    sale: Sale | None
+    pieces: int
+    graded: float
+    worth: float
+
+
+def fill_whole_orders(farm: Farm, seller: Seller, lots: Sequence[Growing]) -> None:
+    """Fill what orders without partial delivery can be filled whole and with gain, earliest due first."""
+    for order in sorted((o for o in farm.orders if not o.partial_ok), key=lambda o: (o.due, o.order)):
+        late = first_late_week(farm, order.order)
+        weeks = [w for w in farm.weeks.all if may_deliver(farm, order.order, w)]
+        for week in sorted(weeks, key=lambda w: (w >= late, w)):
+            if _fill(farm, seller, order, lots, week):
+                break
+
+
+def _fill(farm: Farm, seller: Seller, order: Order, lots: Sequence[Growing], week: int) -> bool:
+    chosen: list[tuple[_Source, int]] = []
+    need, lost = float(order.quantity), 0.0
+    for source in sorted(_sources(farm, seller, order, lots, week), key=lambda s: (s.worth, s.lot.id)):
+        pieces = min(source.pieces, max(1, -int(-need // source.graded)))
+        chosen.append((source, pieces))
+        need -= pieces * source.graded
+        lost += pieces * source.graded * source.worth
+        if need <= -1e-6 or abs(need) <= 1e-9:
+            break
+    gain = float(order.price + farm.settings.short_cost) * order.quantity - lost
+    if need > 1e-9 or gain <= 0:
+        return False
+    new = sum(
+        p * float(s.lot.life.alive[week])
+        for s, p in chosen
+        if s.sale is None or s.sale.week != week or s.sale.channel != order.channel
+    )
+    if seller.ledger.pieces_packable(order.channel, week, 1.0) < new:
+        return False
+    for source, pieces in chosen:
+        seller.divert(source.lot, source.sale, pieces, week, order)
+    seller.order_need[order.order] = 0.0
+    return True
+
+
+def _sources(farm: Farm, seller: Seller, order: Order, lots: Sequence[Growing], week: int) -> list[_Source]:
+    """Pieces that have reached the class by the week and are not promised to another order; ``worth``: money a graded frag brings now."""
+    found = []
+    for lot in lots:
+        if lot.strain not in (order.strain, *order.substitutes) or not seller.may_sell(lot, order.size_class, week):
+            continue
+        graded = float(lot.life.alive[week]) * farm.traits(lot.strain).good_share
+        for sale in lot.sales:
+            if sale.route != "market" or sale.week < week:
+                continue
+            row = farm.size_class(lot.strain, sale.size_class)
+            found.append(_Source(lot, sale, sale.pieces, graded, float(row.list_price) if row else 0.0))
+        if lot.unrouted > 0:
+            row = farm.size_class(lot.strain, order.size_class)
+            worth = float(row.list_price) * farm.settings.end_frag_share if row else 0.0
+            found.append(_Source(lot, None, lot.unrouted, graded, worth))
+    return found
