@@ -1,0 +1,198 @@
+"""The bench day of a plan: clock times for every session, and near weeks that the clock can keep."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from decimal import ROUND_DOWN, Decimal
+from typing import Generic, TypeVar
+
+from scheduler.bench.session import SessionSchedule, schedule_session
+from scheduler.farm.farm import Farm
+from scheduler.farm.people import BenchSession
+from scheduler.farm.work import condition_days, plugs_ready, sessions_in
+from scheduler.plan.model import BenchTask, Cut, Plan, SessionClock
+from scheduler.solving import Limits, Progress
+
+REPLANS = 3
+"""How often near weeks are planned again because a session does not fit the clock."""
+
+FILL_STEP = Decimal("0.001")
+
+N = TypeVar("N")
+
+
+@dataclass(frozen=True)
+class BenchResult:
+    """The clock of every session with cuts. ``late``: sessions not done before clean-down."""
+
+    sessions: tuple[SessionSchedule, ...]
+
+    @property
+    def tasks(self) -> tuple[BenchTask, ...]:
+        """Everything with a time by the clock, session by session."""
+        return tuple(t for s in self.sessions for t in s.tasks)
+
+    @property
+    def clocks(self) -> tuple[SessionClock, ...]:
+        """How each session came out."""
+        return tuple(s.clock for s in self.sessions)
+
+    @property
+    def late(self) -> tuple[SessionSchedule, ...]:
+        """Sessions that do not fit."""
+        return tuple(s for s in self.sessions if not s.fits)
+
+    @property
+    def run_order(self) -> dict[str, int]:
+        """Place of each lot in its session's order of cutting, from 1."""
+        return {lot: i for s in self.sessions for i, lot in enumerate(s.order, start=1)}
+
+    @property
+    def fill(self) -> dict[str, float]:
+        """Share of the bench minutes that can be planned as work in each session that does not fit."""
+        return {s.session.id: float(s.clock.efficiency.quantize(FILL_STEP, rounding=ROUND_DOWN)) for s in self.late}
+
+    def renamed(self, lots: Mapping[str, str]) -> BenchResult:
+        """The same with lots under their final codes."""
+
+        def named(s: SessionSchedule) -> SessionSchedule:
+            tasks = tuple(t.model_copy(update={"lot": lots.get(t.lot, t.lot)}) if t.lot is not None else t for t in s.tasks)
+            return replace(s, tasks=tasks, order=tuple(lots.get(lot, lot) for lot in s.order))
+
+        return BenchResult(tuple(named(s) for s in self.sessions))
+
+
+def schedule_cuts(
+    farm: Farm, cuts: Iterable[Cut], blocks: Mapping[str, int], limits: Limits, *, known: BenchResult | None = None,
+    progress: Progress | None = None, stop: threading.Event | None = None,
+) -> BenchResult:  # fmt: skip
+    """Clock times for the near-week sessions of some cuts; ``limits`` are those of one session.
+
+    ``blocks``: blocks each lot stands in. Sessions whose cuts are those of ``known`` are taken from it.
+    """
+    by_session: dict[str, list[Cut]] = {}
+    for cut in cuts:
+        if cut.session is not None:
+            by_session.setdefault(cut.session, []).append(cut)
+    before = {s.session.id: s for s in known.sessions} if known is not None else {}
+    found = []
+    for session in _sessions(farm):
+        mine = by_session.get(session.id)
+        if not mine:
+            continue
+        done = before.get(session.id)
+        if done is None or done.cuts != SessionSchedule.what(mine):
+            done = schedule_session(farm, session, mine, blocks, limits, progress=progress, stop=stop)
+        found.append(done)
+    return BenchResult(tuple(found))
+
+
+def _sessions(farm: Farm) -> tuple[BenchSession, ...]:
+    return tuple(s for week in farm.weeks.near_weeks for s in sessions_in(farm, week))
+
+
+def schedule_sessions(
+    farm: Farm, plan: Plan, limits: Limits, progress: Progress | None = None, stop: threading.Event | None = None
+) -> BenchResult:
+    """Clock times for every near-week session of a plan; ``limits`` are those of one session."""
+    first = {s.lot: len(s.blocks) for s in sorted(plan.stands, key=lambda s: -s.week)}
+    return schedule_cuts(farm, plan.cuts, first, limits, progress=progress, stop=stop)
+
+
+def with_bench(plan: Plan, bench: BenchResult) -> Plan:
+    """The plan with its clock times, its cuts in the order of the clock."""
+    order = bench.run_order
+    cuts = tuple(c.model_copy(update={"run_order": order[c.lot]}) if c.lot in order else c for c in plan.cuts)
+    return plan.model_copy(update={"cuts": cuts, "bench": bench.tasks, "clocks": bench.clocks})
+
+
+# ---- near weeks the clock can keep ---------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Fitted(Generic[N]):
+    """Near weeks that fit the clock, with their schedule.
+
+    ``dropped``: (cut, why) left out to make it fit. ``stuck``: sessions that do not fit although only pinned cuts are left.
+    """
+
+    near: N
+    bench: BenchResult
+    dropped: tuple[tuple[Cut, str], ...]
+    stuck: tuple[str, ...]
+
+
+def fit_sessions(
+    farm: Farm,
+    near: N,
+    *,
+    cuts_of: Callable[[N], Sequence[Cut]],
+    blocks_of: Callable[[N], Mapping[str, int]],
+    replan: Callable[[Mapping[str, float]], N],
+    without: Callable[[N, Cut], N],
+    value: Callable[[N, Cut], float],
+    pinned: Callable[[Cut], bool],
+    limits: Limits,
+    progress: Progress | None = None,
+    stop: threading.Event | None = None,
+) -> Fitted[N]:
+    """Near weeks whose sessions are all done before clean-down, with plugs that have stood in water long enough.
+
+    Where a session's efficiency proves tighter than the fill it was planned with, the near weeks are planned again with
+    that fill (``replan``, a fill for each such session), at most ``REPLANS`` times; then the cut of least ``value`` that is
+    not ``pinned`` is left out (``without``) until it fits. A replanning that cuts nothing any more is taken as it is.
+    """
+    fill: dict[str, float] = {}
+    bench = _bench(farm, near, cuts_of, blocks_of, limits, None, progress, stop)
+    for _ in range(REPLANS):
+        if not bench.late or (stop is not None and stop.is_set()):
+            break
+        tighter = {
+            name: min(share, fill.get(name, farm.settings.bench_fill) - float(FILL_STEP)) for name, share in bench.fill.items()
+        }
+        fill |= {name: max(0.0, share) for name, share in tighter.items()}
+        near = replan(dict(fill))
+        bench = _bench(farm, near, cuts_of, blocks_of, limits, bench, progress, stop)
+    dropped: list[tuple[Cut, str]] = []
+    stuck: list[str] = []
+    while True:
+        trouble = _trouble(farm, cuts_of(near), bench, stuck)
+        if trouble is None:
+            return Fitted(near, bench, tuple(dropped), tuple(stuck))
+        name, cuts, why = trouble
+        loose = [c for c in cuts if not pinned(c)]
+        if not loose:
+            stuck.append(name)
+            continue
+        least = min(loose, key=lambda c: (value(near, c), c.colony))
+        dropped.append((least, why))
+        near = without(near, least)
+        bench = _bench(farm, near, cuts_of, blocks_of, limits, bench, progress, stop)
+
+
+def _bench(
+    farm: Farm, near: N, cuts_of: Callable[[N], Sequence[Cut]], blocks_of: Callable[[N], Mapping[str, int]], limits: Limits,
+    known: BenchResult | None, progress: Progress | None, stop: threading.Event | None,
+) -> BenchResult:  # fmt: skip
+    return schedule_cuts(farm, cuts_of(near), blocks_of(near), limits, known=known, progress=progress, stop=stop)
+
+
+def _trouble(farm: Farm, cuts: Sequence[Cut], bench: BenchResult, stuck: Sequence[str]) -> tuple[str, list[Cut], str] | None:
+    """The first session that does not fit the clock, or the first day short of plugs ready for use; with the cuts concerned."""
+    for s in bench.late:
+        if s.session.id not in stuck:
+            mine = [c for c in cuts if c.session == s.session.id]
+            return s.session.id, mine, f"{s.session.id} would be done at {s.clock.finish:%H:%M}, after {s.clock.latest:%H:%M}"
+    kinds = dict.fromkeys(row.plug_kind for row in farm.plugs if row.condition_days)
+    for kind in kinds:
+        before: list[Cut] = []
+        for session in _sessions(farm):
+            before += [c for c in cuts if c.session == session.id and farm.traits(c.strain).plug_kind == kind]
+            ready, used = plugs_ready(farm, kind, session.day), sum(c.pieces for c in before)
+            name = f"{kind} plugs {session.day}"
+            if ready is not None and used > ready and name not in stuck:
+                days = condition_days(farm, kind)
+                return name, before, f"{used} {kind} plugs by {session.day}; {ready} have stood in water for {days} days"
+    return None
