@@ -1,1 +1,1 @@
-"""forecast."""
+"""Learning from the farm's own counts, and what may be promised months ahead, with its spread."""
