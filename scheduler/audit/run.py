@@ -6,6 +6,8 @@ from decimal import Decimal
 
 from scheduler.audit.balance import check_balance
 from scheduler.audit.bench import check_bench
+from scheduler.audit.changes import check_announced
+from scheduler.audit.clock import check_clock
 from scheduler.audit.colonies import check_colonies
 from scheduler.audit.context import Context
 from scheduler.audit.hours import check_hours
@@ -23,7 +25,7 @@ from scheduler.plan.model import Plan
 
 _CHECKS = (
     check_colonies, check_bench, check_hours, check_water, check_places, check_light, check_room, check_trade,
-    check_balance, check_pins,
+    check_balance, check_pins, check_announced, check_clock,
 )  # fmt: skip
 
 

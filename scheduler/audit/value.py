@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from decimal import Decimal
 
+from scheduler.audit.changes import change_lines
 from scheduler.audit.context import Context
 from scheduler.audit.money import Key, Till
 from scheduler.audit.value_ends import end_lines, uneven_line
@@ -21,6 +22,7 @@ def value_lines(ctx: Context) -> tuple[tuple[Line, ...], Decimal]:
     labour_lines(ctx, till)
     supply_lines(ctx, till)
     end_lines(ctx, till)
+    change_lines(ctx, till)
     points = uneven_line(ctx, till)
     return till.lines(), Decimal(round(points * 10**9)) * SHARE_STEP
 
