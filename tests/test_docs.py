@@ -21,7 +21,7 @@ from scheduler.farm.farm import TABLES
 
 ROOT = Path(__file__).resolve().parents[1]
 PAGES = ("README.md", "DEVELOPERS.md", "data/README.md", "reports/README.md")
-RULES = {f"{letter}{n}" for letter, last in {"C": 4, "S": 5, "L": 9, "O": 2, "P": 2}.items() for n in range(1, last + 1)}
+RULES = {f"{letter}{n}" for letter, last in {"C": 4, "S": 6, "L": 9, "O": 2, "P": 2}.items() for n in range(1, last + 1)}
 
 
 def text(page: str) -> str:
@@ -70,7 +70,12 @@ def test_the_readme_names_every_command() -> None:
 
 
 def test_options_named_by_themselves_exist() -> None:
-    options = {name for command in commands().values() for parameter in command.params for name in parameter.opts}
+    options = {
+        name
+        for command in commands().values()
+        for parameter in command.params
+        for name in (*parameter.opts, *parameter.secondary_opts)
+    }
     for page in PAGES:
         for code in re.findall(r"`(--[a-z-]+)[^`]*`", text(page)):
             assert code in options, f"{page}: {code}"

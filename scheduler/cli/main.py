@@ -12,6 +12,7 @@ from typing import Annotated, ParamSpec
 import typer
 
 from scheduler import __version__
+from scheduler.cli import compare_command, forecast_command, record_command, replay_command
 from scheduler.errors import BookError, FragSchedulerError
 
 P = ParamSpec("P")
@@ -21,9 +22,6 @@ app = typer.Typer(
 )
 book_app = typer.Typer(no_args_is_help=True, help="Start or convert a farm book.")
 app.add_typer(book_app, name="book")
-
-WORK_PER_SECOND = 8
-"""Seconds of --time-limit for one unit of the solver's own work: the work limit ends the search first, so that plans repeat."""
 
 BookPath = Annotated[Path, typer.Argument(help="Farm book: a workbook (.xlsx) or a folder of CSV files.", show_default=False)]
 
@@ -80,16 +78,37 @@ def plan(
     time_limit: Annotated[float, typer.Option(help="Most seconds for the near-weeks search.", min=1)] = 32,
     workers: Annotated[int, typer.Option(help="Search workers; 1 gives the same plan every time.", min=1)] = 1,
     weeks: Annotated[int | None, typer.Option(help="Horizon in weeks, instead of the book's.", min=4, max=104)] = None,
-    drop_pin: Annotated[list[str] | None, typer.Option(help="Plan without this pin (repeatable).")] = None,
+    pin: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="WORDS", help="A pin in words beside the book's, such as 'cut LAN-02' (repeatable).", show_default=False
+        ),
+    ] = None,
+    drop_pin: Annotated[list[str] | None, typer.Option(help="Plan without this pin (repeatable).", show_default=False)] = None,
+    since: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="PLAN.json", help="The last announced plan: changing what it announced has its cost.", show_default=False
+        ),
+    ] = None,
+    learn: Annotated[
+        bool, typer.Option(help="Plan with what the farm's counts have taught, or with the book's values alone.")
+    ] = True,
+    explain: Annotated[
+        bool, typer.Option("--explain", help="Work out what the first of 'What would help' really gain; takes more time.")
+    ] = False,
     quiet: Annotated[bool, typer.Option(help="No progress.")] = False,
 ) -> None:
     """Make the weekly plan: workbook, plan.json and tables, after the audit has passed it."""
     from dataclasses import replace
 
     from scheduler.book import read_book
+    from scheduler.cli.inputs import read_plan
     from scheduler.cli.show import Stages, err, summary
     from scheduler.cli.show import out as terminal
+    from scheduler.planning.given import with_given, with_learned, with_pins
     from scheduler.planning.pipeline import plan_farm
+    from scheduler.planning.since import announced_cuts
     from scheduler.reporting import write_plan
     from scheduler.solving import Limits
 
@@ -104,11 +123,17 @@ def plan(
         if name not in known:
             err.print(f"There is no pin {name!r}; the book has {', '.join(known) or 'none'}.", markup=False)
             raise typer.Exit(2)
-    limits = Limits(seconds=time_limit, deterministic=time_limit / WORK_PER_SECOND, seed=seed, workers=workers)
-    result = plan_farm(farm, limits=limits, drop_pins=drop_pin or (), progress=shown.progress, stage=shown.stage)
+    farm, added = with_pins(farm, pin or ())
+    announced = announced_cuts(farm, read_plan(since)) if since is not None else ()
+    farm, learned = with_learned(farm) if learn else (farm, ())
+    result = plan_farm(
+        farm, limits=Limits.for_time(time_limit, seed=seed, workers=workers), drop_pins=drop_pin or (), announced=announced,
+        explain=explain, progress=shown.progress, stage=shown.stage,
+    )  # fmt: skip
+    document = with_given(result.plan, added, learned)
     shown.stage("writing the workbook")
-    files = write_plan(farm, result.plan, out, "passed: every rule checked, value agreed line by line")
-    summary(farm, result.plan)
+    files = write_plan(farm, document, out, "passed: every rule checked, value agreed line by line")
+    summary(farm, document)
     terminal.print(f"{len(found.doubts)} doubts about the book: frag-scheduler check {book}", markup=False)
     for file in files[:2]:
         terminal.print(f"Written: {file}", markup=False)
@@ -121,26 +146,14 @@ def audit(
     book: BookPath,
 ) -> None:
     """Check a plan against every rule. Exit 0: it holds; 1: it breaks rules, each named with the numbers."""
-    from dataclasses import replace
-
-    from pydantic import ValidationError
-
     from scheduler.audit import audit as run_audit
     from scheduler.book import read_book
-    from scheduler.cli.show import err, out
-    from scheduler.plan.model import Plan
+    from scheduler.cli.inputs import read_plan
+    from scheduler.cli.show import out
+    from scheduler.plan.identity import farm_as_planned
 
-    try:
-        document = Plan.model_validate_json(plan_file.read_bytes())
-    except OSError as error:
-        err.print(f"{plan_file} cannot be read: {error.strerror}", markup=False)
-        raise typer.Exit(2) from error
-    except ValidationError as error:
-        err.print(f"{plan_file} is not a plan of this program: {error.error_count()} faults\n{error}", markup=False)
-        raise typer.Exit(2) from error
-    farm = read_book(book).farm
-    if document.about.weeks != farm.settings.horizon_weeks:
-        farm = replace(farm, settings=farm.settings.model_copy(update={"horizon_weeks": document.about.weeks}))
+    document = read_plan(plan_file)
+    farm = farm_as_planned(read_book(book).farm, document.about)
     report = run_audit(farm, document)
     for breach in report.breaches:
         out.print(str(breach), markup=False)
@@ -179,5 +192,10 @@ def book_convert(
     convert(source, target)
     print(f"Written: {target}")
 
+
+record_command.add_commands(app, told)
+forecast_command.add_commands(app, told)
+compare_command.add_commands(app, told)
+replay_command.add_commands(app, told)
 
 __all__ = ["BookError", "app"]

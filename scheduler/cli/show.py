@@ -24,7 +24,8 @@ class Stages:
         self._quiet = quiet
 
     def stage(self, name: str) -> None:
-        """A new stage."""
+        """A new stage; its own seconds start anew."""
+        self._last = 0.0
         if not self._quiet:
             err.print(f"[dim]{time.monotonic() - self._start:6.1f} s[/dim]  {name}")
 
@@ -46,6 +47,22 @@ def findings(title: str, rows: tuple[Finding, ...]) -> None:
             out.print(f"  {row}", markup=False)
 
 
+def _season(plan: Plan) -> list[str]:
+    found = plan.about.season
+    if found is None:
+        return []
+    return [
+        f"Within {found.gap_of_bound_percent:.1f} % of the best possible ({found.gap_percent:.1f} % of the gain over no new cuts): "
+        f"no plan can be worth more than {found.bound:,.2f}; without new cuts {found.value_without_cuts:,.2f}"
+    ]
+
+
+def _learned(plan: Plan) -> list[str]:
+    rows = plan.about.learned
+    strains = {row.strain for row in rows}
+    return [f"Planned with {len(rows)} traits of {len(strains)} strains as learned from counts"] if rows else []
+
+
 def summary(farm: Farm, plan: Plan) -> None:
     """A finished plan in a few lines."""
     near = [c for c in plan.cuts if c.week in farm.weeks.near_weeks]
@@ -53,10 +70,12 @@ def summary(farm: Farm, plan: Plan) -> None:
     currency = farm.settings.currency
     money = sum((line.amount for line in plan.lines if line.line in ("order sale", "market sale")), Decimal(0))
     rows = [
+        *_learned(plan),
         f"{farm.settings.farm_name}, {farm.weeks.label(1)} and {farm.weeks.count - 1} weeks more",
         f"Near weeks: {len(near)} colonies cut, {sum(c.pieces for c in near)} pieces; {sold} frags leave the racks",
         f"All weeks: {len(plan.cuts)} cuts, {sum(c.pieces for c in plan.cuts)} pieces; sales {money:,.2f} {currency}",
         f"Value of the plan, end values included: {plan.value:,.2f} {currency}. The audit passed it.",
+        *_season(plan),
         f"Near-weeks model: {plan.about.near.outcome} ({plan.about.near.reason}), gap {plan.about.near.gap_percent} %",
     ]
     for row in rows:

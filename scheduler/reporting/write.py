@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from scheduler.farm.farm import Farm
-from scheduler.files import atomic_write
+from scheduler.files import atomic_write, folder_lock
 from scheduler.plan.model import Plan
 from scheduler.plan.view import PlanView
 from scheduler.reporting.tables import csv_bytes, tables_of
@@ -33,6 +33,7 @@ def write_plan(farm: Farm, plan: Plan, folder: Path, audit_text: str) -> tuple[P
         target / "plan.json": (plan.model_dump_json(indent=2) + "\n").encode("utf-8"),
     }
     files |= {target / "tables" / f"{name}.csv": csv_bytes(table) for name, table in tables.items()}
-    for path, data in files.items():
-        atomic_write(path, data)
+    with folder_lock(target):
+        for path, data in files.items():
+            atomic_write(path, data)
     return tuple(files)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,7 +15,9 @@ from scheduler import __version__
 from scheduler.book import read_book, write_csv
 from scheduler.cli import show
 from scheduler.cli.main import app
+from scheduler.farm.counts import Count, PastLot
 from scheduler.farm.farm import Farm
+from scheduler.plan.model import Plan
 from tests.audit.small_farm import MONDAY, changed, small_farm
 from tests.week.bench_farm import at_least, cut, pins, tiny_farm
 
@@ -137,6 +140,45 @@ def test_a_place_that_cannot_be_written_to(tmp_path: Path) -> None:
     result = plan_of(book(tmp_path / "book", tiny_farm()), tmp_path / "out")
     assert result.exit_code == 5
     assert "out" in result.stderr
+
+
+def test_a_plan_after_an_announced_one_with_pins_in_words(tmp_path: Path) -> None:
+    source = book(tmp_path / "book")
+    announced, written = (tmp_path / name / "2026-W49" / "plan.json" for name in ("first", "second"))
+    assert plan_of(source, tmp_path / "first", "--pin", "at least 6 of A1").exit_code == 0
+    result = plan_of(source, tmp_path / "second", "--since", announced, "--pin", "no cut A1")
+    assert result.exit_code == 0, result.output
+    assert "announced cut of A1" in result.stdout
+    first, second = (Plan.model_validate_json(p.read_bytes()) for p in (announced, written))
+    assert [p.kind for p in first.about.added_pins] == ["at least"]
+    assert [p.kind for p in second.about.added_pins] == ["no cut"]
+    assert {a.colony for a in second.announced} == {c.colony for c in first.cuts if c.session is not None}
+    assert run("audit", announced, source).exit_code == run("audit", written, source).exit_code == 0
+
+
+def test_wishes_and_plans_that_cannot_be_read_are_told(planned: tuple[Path, Path, Result], tmp_path: Path) -> None:
+    source, _, _ = planned
+    result = plan_of(source, tmp_path / "out", "--pin", "chop A1")
+    assert result.exit_code == 2
+    assert "cut LAN-02" in result.stderr
+    assert plan_of(source, tmp_path / "out", "--since", tmp_path / "none.json").exit_code == 2
+    assert not (tmp_path / "out").exists()
+
+
+def test_plans_are_made_and_audited_with_what_counts_have_taught(tmp_path: Path) -> None:
+    lot = PastLot(lot="PA", strain="A", cut_date=MONDAY - timedelta(weeks=26), started=60)
+    seen = [Count(lot="PA", date=lot.cut_date + timedelta(weeks=w), alive=n) for w, n in ((0, 60), (4, 45))]
+    source = book(tmp_path / "book", replace(tiny_farm(), past_lots=(lot,), counts=tuple(seen)))
+    learned = {}
+    for option in ("--learn", "--no-learn"):
+        result = plan_of(source, tmp_path / option, option)
+        assert result.exit_code == 0, result.output
+        written = tmp_path / option / "2026-W49" / "plan.json"
+        learned[option] = Plan.model_validate_json(written.read_bytes()).about.learned
+        assert ("as learned from counts" in result.stdout) == (option == "--learn")
+        assert run("audit", written, source).exit_code == 0
+    assert learned["--no-learn"] == ()
+    assert "death_early" in {row.trait for row in learned["--learn"]}
 
 
 @pytest.mark.parametrize(

@@ -87,13 +87,6 @@ def blocks_text(stand: Stand, traits: Traits) -> str:
     return "; ".join(b.text(traits.plug_rows, traits.plug_cols) for b in stand.blocks)
 
 
-def dip_text(traits: Traits) -> str:
-    """The dip and its minutes for frags and mother."""
-    if traits.dip == "none":
-        return "none"
-    return f"{traits.dip}: frags {traits.dip_minutes_frags:g} min, mother {traits.dip_minutes_mother:g} min"
-
-
 def cuts_table(view: PlanView) -> Table:
     """Every cut of the plan with its colony, people and first place."""
     farm = view.farm
@@ -151,6 +144,6 @@ def held_table(farm: Farm, plan: Plan) -> Table:
     for h in plan.held:
         strain = farm.colony[h.colony].strain
         ready = farm.weeks.monday(h.ready_week) if h.ready_week is not None else None
-        rows.append((h.colony, strain, farm.strain[strain].name, h.reason, h.detail, h.ready_week, ready))
-    columns = ("colony", "strain", "name", "reason", "detail", "ready_week", "ready_monday")
+        rows.append((h.colony, strain, farm.strain[strain].name, h.reason, h.detail, h.ready_week, ready, h.at_stake))
+    columns = ("colony", "strain", "name", "reason", "detail", "ready_week", "ready_monday", "at_stake")
     return Table("not_cut", columns, tuple(rows))

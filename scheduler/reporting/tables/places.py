@@ -104,16 +104,17 @@ def moves_table(view: PlanView) -> Table:
     return Table("moves", columns, tuple(rows))
 
 
-def zone_use(view: PlanView) -> dict[tuple[str, int], Decimal]:
+def zone_use(view: PlanView, *, as_they_stand: bool = False) -> dict[tuple[str, int], Decimal]:
     """Positions held by (zone, week): near weeks one plug area a piece left, later weeks by expected frags; mothers count.
 
-    In the week of a move both places count.
+    In the week of a move both places count. ``as_they_stand``: lots on racks alone, without their moves.
     """
     farm = view.farm
     table = zones(farm)
     used = {(z.id, w): Decimal(z.mothers) for z in table.values() for w in farm.weeks.all}
     near = set(farm.weeks.near_weeks)
-    for lot in view.lots.values():
+    lots = [lot for lot in view.lots.values() if not (as_they_stand and lot.is_new)]
+    for lot in lots:
         traits = farm.traits(lot.strain)
         area = traits.plug_rows * traits.plug_cols
         for week in range(lot.first_week, farm.weeks.count + 1):
@@ -121,7 +122,7 @@ def zone_use(view: PlanView) -> dict[tuple[str, int], Decimal]:
             if not left:
                 break
             share = Decimal(1) if week in near else lot.life.held[week]
-            for stand in lot.stands_held(week):
+            for stand in lot.stands[:1] if as_they_stand else lot.stands_held(week):
                 used[stand.zone, week] += left * area * share
     return used
 

@@ -88,7 +88,7 @@ def supplies_table(view: PlanView) -> Table:
 
 
 def counts_due_table(view: PlanView) -> Table:
-    """Colonies in the cut lists or standing by with the oldest counts, oldest first."""
+    """Colonies in the cut lists or standing by with the oldest counts, oldest first; a size worked out from a cut is stale."""
     farm, plan = view.farm, view.plan
     cut = {c.colony for c in plan.cuts if c.week in farm.weeks.near_weeks}
     monday = farm.weeks.monday(1)
@@ -97,7 +97,7 @@ def counts_due_table(view: PlanView) -> Table:
         c = farm.colony[name]
         days = (monday - c.count_date).days
         why = "cut" if name in cut else "stand-by"
-        stale = days > farm.settings.stale_count_days
+        stale = c.estimated or days > farm.settings.stale_count_days
         rows.append((name, farm.strain[c.strain].name, c.tank, c.place, why, c.count_date, days, stale))
     rows.sort(key=lambda r: (-int(str(r[6])), str(r[0])))
     columns = ("colony", "name", "tank", "place", "why", "count_date", "days_old", "stale")

@@ -8,6 +8,8 @@ from typing import Any
 from openpyxl.workbook import Workbook
 
 from scheduler.farm.settings import Settings
+from scheduler.plan.identity import plan_id
+from scheduler.plan.model import About, SeasonResult
 from scheduler.plan.view import PlanView
 from scheduler.reporting.tables import Value
 from scheduler.reporting.tables.season import value_by_kind
@@ -38,6 +40,22 @@ def _text(value: Any) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
+def _season(found: SeasonResult | None) -> str:
+    """How far from the best the plan can be."""
+    if found is None:
+        return "not worked out"
+    return (
+        f"within {found.gap_of_bound_percent:.1f} % of the best possible ({found.gap_percent:.1f} % of the gain over no new cuts): "
+        f"no plan can be worth more than {found.bound:,.2f}; without new cuts it is {found.value_without_cuts:,.2f}"
+    )
+
+
+def _learned(about: About) -> str:
+    """How many traits are planned with as counts have taught them."""
+    strains = dict.fromkeys(row.strain for row in about.learned)
+    return f"{len(about.learned)} of {len(strains)} strains ({', '.join(strains)})" if strains else "none; as in the book"
+
+
 def add_about(book: Workbook, view: PlanView, audit_text: str) -> None:
     """The sheet about the plan."""
     plan, farm = view.plan, view.farm
@@ -45,10 +63,14 @@ def add_about(book: Workbook, view: PlanView, audit_text: str) -> None:
     page = Page(book, "about", farm, (23, 17, 44, 30), landscape=False)
     page.title("About this plan", f"{about.farm_name}, {about.weeks} weeks from {about.plan_monday.isoformat()}")
     facts: list[tuple[Value, ...]] = [
+        ("plan", plan_id(plan)),
         ("farm book (SHA-256)", about.book_fingerprint),
         ("seed", str(about.seed)),
         ("versions", "; ".join(f"{k} {v}" for k, v in sorted(about.versions.items()))),
         ("pins dropped", ", ".join(about.dropped_pins) or "none"),
+        ("pins given", ", ".join(p.pin for p in about.added_pins) or "none"),
+        ("traits learned from counts", _learned(about)),
+        ("season", _season(about.season)),
         ("near weeks, outcome", f"{near.outcome}: {near.reason}"),
         ("near weeks, value and bound", f"{near.value:,.2f} of at most {near.bound:,.2f} (gap {near.gap_percent:.2f} %); a measure of its own"),
         ("near weeks, time", f"{near.wall_seconds:.1f} s with seed {near.seed}"),

@@ -1,20 +1,22 @@
-"""One sheet per bench session: what is cut in which order, and where it goes."""
+"""One sheet per bench session: what is cut in which order, by whom and when, and where it goes."""
 
 from __future__ import annotations
 
-from decimal import Decimal
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from itertools import pairwise, zip_longest
 
 from openpyxl.styles import PatternFill
 from openpyxl.workbook import Workbook
 
+from scheduler.farm.coral import Traits
 from scheduler.farm.farm import Farm
 from scheduler.farm.people import WEEKDAYS
-from scheduler.farm.settings import Settings
-from scheduler.farm.units import LITRES_PER_US_GALLON, exact
-from scheduler.plan.model import Cut
+from scheduler.plan.model import BenchTask, Cut
 from scheduler.plan.view import PlanView
 from scheduler.reporting.tables import Value
-from scheduler.reporting.tables.bench import SessionView, blocks_text, dip_text
+from scheduler.reporting.tables.bench import SessionView, blocks_text
+from scheduler.reporting.tables.clock import Entry, lot_clock, person_entries, session_clock, session_tasks
 from scheduler.reporting.workbook import style
 from scheduler.reporting.workbook.page import BOX, Page
 
@@ -24,8 +26,8 @@ TOXIC_KIT = (
     "with other cleaners, window open); nobody works alone."
 )
 _TICKS_BEFORE = (
+    "all on the sheet prepare ticked",
     "first aid, eye wash and phone at hand",
-    "baths mixed, labels written, plugs counted out",
     "room aired, sockets and leads clear of water",
     "water chemistry steady, no large water change today",
 )
@@ -36,10 +38,21 @@ _TICKS_AFTER = (
     "pieces done, lost and places written down",
 )
 _HEADERS = (
-    "order", "colony", "strain", "stands in", "PAR", "cuts", "mounts", "pieces", "plug", "label code", "dip", "to rack",
-    "blocks", "pieces done", "lost", "where it went", "minutes",
+    "order", "colony", "strain", "stands in", "cuts", "from", "pieces", "plug", "label code", "dip, min", "frags out", "mounts",
+    "racked by", "to rack", "blocks", "done", "lost", "where it went",
 )  # fmt: skip
-_WIDTHS = (6, 9.5, 14, 15, 5.5, 8, 9, 7, 6.5, 10.5, 13, 8, 13, 7.5, 5, 11, 8)
+_WIDTHS = (6, 9.5, 16, 18, 7.5, 6.5, 7, 6.5, 10.5, 14.5, 13, 8, 7.5, 8, 13, 5.5, 5, 9)
+
+PAGES = 2
+"""A session is printed on at most so many pages."""
+
+FEW_COLONIES = 8
+"""With more colonies than this the lists by person begin a new page."""
+
+ALARM = "!"
+
+TIME_WIDTH = 7.0
+"""Least width of a time in the lists by person, characters."""
 
 
 def session_title(view: SessionView) -> str:
@@ -47,22 +60,15 @@ def session_title(view: SessionView) -> str:
     return f"{view.session.name} {view.session.day:%m-%d}"
 
 
-def iodine_text(s: Settings) -> str:
-    """How an iodine bath of the farm's volume is mixed: strength x volume / strength of the stock (10 mg per mL and percent)."""
-    stock_ml = exact(s.iodine_mg_per_litre) * exact(s.dip_litres) / (exact(s.iodine_stock_percent) * 10)
-    volume = f"{s.dip_litres:g} L" if s.measures == "metric" else f"{exact(s.dip_litres) / LITRES_PER_US_GALLON:.2f} gal"
-    drops = stock_ml * exact(s.drops_per_ml)
-    return f"Iodine bath: {volume} of the system's water with {stock_ml:.1f} mL (about {drops:.0f} drops) of {s.iodine_stock_percent:g} % stock."
-
-
 def add_session(book: Workbook, view: PlanView, session: SessionView) -> None:
     """The sheet of one bench session."""
     farm, s = view.farm, session.session
     page = Page(book, session_title(session), farm, _WIDTHS)
+    page.ws.page_setup.fitToHeight = PAGES
     day = f"{WEEKDAYS[s.day.weekday()]} {s.day.isoformat()}"
     page.title(f"{s.name}  {day}  {session.clock}", f"week {farm.weeks.label(s.week)}; methods offered: {', '.join(s.methods)}")
-    for line in _top_lines(farm, session):
-        page.text(line, font=style.BOLD if line.startswith(("Water", "Change")) else style.PLAIN)
+    for line in _top_lines(view, session):
+        page.text(line, font=style.BOLD if line.startswith(("Water", "Change", "Finish")) else style.PLAIN)
     toxic = {c.lot for c in session.cuts if farm.traits(c.strain).toxic}
     if toxic:
         page.text(TOXIC_KIT, font=style.BOLD, fill=style.HEAD_FILL)
@@ -72,11 +78,17 @@ def add_session(book: Workbook, view: PlanView, session: SessionView) -> None:
     def ground(row: int, _: int) -> PatternFill | None:
         return style.HEAD_FILL if row in changes else None
 
-    page.table(_HEADERS, rows, fill=ground, repeat=True, min_height=27, bold=(7, 9, 12))
+    page.table(_HEADERS, rows, fill=ground, min_height=18, bold=(5, 6, 8, 10))
     page.text(
-        "frags go to the rack and blocks named, plug after plug in reading order: A1 is the first corner.", font=style.QUIET
-    )
-    page.gap()
+        f"Frags go to the rack and blocks named, plug after plug in reading order: A1 is the first corner. Dip: minutes for frags / "
+        f"for the mother. {ALARM} set an alarm: frags out of the dip between these times.",
+        font=style.QUIET,
+    )  # fmt: skip
+    if len(session.cuts) > FEW_COLONIES:
+        style.break_before(page.ws, page.row)
+    else:
+        page.gap()
+    _by_person(page, view, session)
     stand_by = [
         (BOX, b.colony, farm.strain[farm.colony[b.colony].strain].name, _where(farm, b.colony), b.pieces, "")
         for b in view.plan.stand_by
@@ -84,17 +96,18 @@ def add_session(book: Workbook, view: PlanView, session: SessionView) -> None:
     ]
     page.heading("Stand-by: if a colony is unfit when lifted")
     page.table(
-        ("", "colony", "strain", "stands in", "most pieces", "used for"), stand_by, spans=(1, 1, 1, 1, 2, 2), min_height=16
+        ("", "colony", "strain", "stands in", "most pieces", "used for"), stand_by, spans=(1, 1, 1, 2, 2, 3), min_height=15
     )
     page.gap()
     page.heading("Before and after")
     ticks: list[tuple[Value, ...]] = [
         (BOX, before, BOX, after) for before, after in zip(_TICKS_BEFORE, _TICKS_AFTER, strict=True)
     ]
-    page.table(("", "before the first cut", "", "after the last"), ticks, spans=(1, 6, 1, 6), min_height=16)
+    page.table(("", "before the first cut", "", "after the last"), ticks, spans=(1, 6, 1, 6), min_height=15)
 
 
-def _top_lines(farm: Farm, session: SessionView) -> list[str]:
+def _top_lines(view: PlanView, session: SessionView) -> list[str]:
+    farm = view.farm
     people = "; ".join(
         f"{person} {work:.0f} of {session.offered:.0f} min" if work else f"{person} (no cut planned)"
         for person, work in session.work.items()
@@ -109,9 +122,59 @@ def _top_lines(farm: Farm, session: SessionView) -> list[str]:
         lines.append(
             f"Changes of water: {session.changes}, each with new baths and clean tools, {farm.settings.changeover_minutes:g} min."
         )
-    if any(farm.traits(c.strain).dip == "iodine" for c in session.cuts):
-        lines.append(iodine_text(farm.settings))
+    clock = session_clock(view.plan, session.session.id)
+    if clock is not None:
+        share = f"{clock.work_minutes:.0f} of {clock.clock_minutes:.0f} minutes of the busiest person are work"
+        lines.append(
+            f"Finish: last frag in its rack by {_up(clock.finish)}; clean-down begins at {clock.latest:%H:%M} at the latest ({share})."
+        )
     return lines
+
+
+def _by_person(page: Page, view: PlanView, session: SessionView) -> None:
+    """Everybody's work in order of time, side by side; only baths carry an alarm."""
+    if not session_tasks(view.plan, session.session.id):
+        return
+    people = [p for p in session.session.people if person_entries(view.farm, view.plan, session.session.id, p)]
+    page.heading("By the clock")
+    spans = _spans(page.widths, len(people))
+    lists = [[_entry(e) for e in person_entries(view.farm, view.plan, session.session.id, p)] for p in people]
+    rows = [[value for cell in row for value in cell] for row in zip_longest(*lists, fillvalue=("", ""))]
+    headers = [text for person in people for text in ("", person)]
+
+    def ground(row: int, column: int) -> PatternFill | None:
+        return style.HEAD_FILL if ALARM in str(rows[row][column - column % 2]) else None
+
+    page.table(headers, rows, spans=spans, fill=ground, min_height=15, bold=tuple(range(0, 2 * len(people), 2)))
+    page.text("Order and person hold; times are a guide, except where frags come out of a bath and at breaks.", font=style.QUIET)
+    page.gap()
+
+
+def _entry(entry: Entry) -> tuple[str, str]:
+    if entry.alarm and entry.finish_by is not None:
+        return f"{ALARM} {entry.start:%H:%M}", f"{entry.what}; by {entry.finish_by:%H:%M}"
+    if entry.finish_by is not None:
+        return f"{BOX} {entry.start:%H:%M}", f"{entry.what} to {_up(entry.end)}; all above is done by {entry.finish_by:%H:%M}"
+    return f"{BOX} {entry.start:%H:%M}", entry.what
+
+
+def _spans(widths: Sequence[float], people: int) -> tuple[int, ...]:
+    """Sheet columns of each person's time and text, so that all get about the same width."""
+    edges = [0.0]
+    for width in widths:
+        edges.append(edges[-1] + width)
+    share = edges[-1] / people
+    cuts = [0, *(min(range(len(edges)), key=lambda i: abs(edges[i] - share * k)) for k in range(1, people)), len(widths)]
+    spans: list[int] = []
+    for first, last in pairwise(cuts):
+        times = next(n for n in range(1, last - first) if edges[first + n] - edges[first] >= TIME_WIDTH or n == last - first - 1)
+        spans += [times, last - first - times]
+    return tuple(spans)
+
+
+def _up(moment: datetime) -> str:
+    """A time rounded up to the minute."""
+    return f"{moment + timedelta(seconds=59):%H:%M}"
 
 
 def _where(farm: Farm, colony: str) -> str:
@@ -122,9 +185,19 @@ def _where(farm: Farm, colony: str) -> str:
     return f"{text}; cut in the tank, on rock" if c.on_rock else text
 
 
+def dip_window(traits: Traits) -> str:
+    """The dip and its window of minutes for frags and mother."""
+    if traits.dip == "none":
+        return "none"
+    least, most = traits.dip_minutes_frags, traits.dip_minutes_frags + traits.dip_slack_frags
+    mother = f" / {traits.dip_minutes_mother:g}" if traits.dip_minutes_mother else ""
+    return f"{traits.dip} {least:g}-{most:g}{mother}"
+
+
 def _rows(view: PlanView, session: SessionView, toxic: set[str]) -> tuple[list[tuple[Value, ...]], set[int]]:
     """The cut list, with a row where the water changes; those rows' numbers come along."""
     farm = view.farm
+    tasks = session_tasks(view.plan, session.session.id)
     rows: list[tuple[Value, ...]] = []
     changes: set[int] = set()
     system = session.systems[0]
@@ -135,16 +208,19 @@ def _rows(view: PlanView, session: SessionView, toxic: set[str]) -> tuple[list[t
             changes.add(len(rows))
             text = f"change to {now}"
             rows.append(("", text, "new baths, clean tools", *[""] * (len(_HEADERS) - 3)))
-        rows.append(_row(view, cut, cut.lot in toxic))
+        rows.append(_row(view, cut, tasks, cut.lot in toxic))
     return rows, changes
 
 
-def _row(view: PlanView, cut: Cut, toxic: bool) -> tuple[Value, ...]:
+def _row(view: PlanView, cut: Cut, tasks: Sequence[BenchTask], toxic: bool) -> tuple[Value, ...]:
     farm = view.farm
     traits, stand = farm.traits(cut.strain), view.lots[cut.lot].stands[0]
     name = f"{farm.strain[cut.strain].name} (toxic)" if toxic else farm.strain[cut.strain].name
-    par: Decimal = exact(farm.colony[cut.colony].par_umol)
+    clock = lot_clock(farm, cut, tasks)
+    begin = f"{clock.cut:%H:%M}" if clock is not None else ""
+    out = f"{ALARM} {clock.out:%H:%M}-{clock.out_by:%H:%M}" if clock is not None and clock.out and clock.out_by else ""
+    racked = _up(clock.racked) if clock is not None and clock.racked else ""
     return (
-        cut.run_order, cut.colony, name, _where(farm, cut.colony), round(par), cut.cutter, cut.mounter, cut.pieces,
-        traits.plug_kind, cut.lot, dip_text(traits), stand.rack, blocks_text(stand, traits), "", "", "", "",
+        cut.run_order, cut.colony, name, _where(farm, cut.colony), cut.cutter, begin, cut.pieces, traits.plug_kind, cut.lot,
+        dip_window(traits), out, cut.mounter, racked, stand.rack, blocks_text(stand, traits), "", "", "",
     )  # fmt: skip

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from openpyxl.workbook import Workbook
 
+from scheduler.farm.coral import Traits
 from scheduler.farm.settings import COMMON
 from scheduler.plan.view import PlanView
 from scheduler.reporting.tables import Value
@@ -55,6 +57,9 @@ BLADES = {
     "cutters": Caution("cutters", "Chips fly: eye shield; cut away from the other hand.", COMMON),
     "scalpel": Caution("scalpel", "Cut away from the hand; used blades into the sharps box.", COMMON),
 }  # fmt: skip
+PUTTY = Caution(
+    "putty", "Two-part putty irritates and can make skin allergic: gloves while kneading; follow its safety data sheet.", COMMON
+)
 ALWAYS = (
     Caution("electricity", "Residual-current protection, drip loops, sockets above and away from salt water, dry hands; pumps off before reaching into a "
             "tank with a damaged lead.", COMMON),
@@ -73,10 +78,30 @@ CHECKS = (
     "standby power started, low-temperature and power-cut alarm tried",
     "papers of origin copied for every lot packed; label codes on plugs still readable",
 )
-_DEFER = (
+DEFER = (
     "These notes do not replace local law, building and electrical codes, safety data sheets, or the judgement of licensed "
     "practitioners and doctors; where they differ, those hold."
 )
+
+
+def table_cautions(traits: Sequence[Traits], *, glue: bool, putty: bool = False) -> tuple[Caution, ...]:
+    """The cautions for a bench with corals of these traits on it; ``glue`` and ``putty`` if frags are mounted."""
+    found: list[Caution] = []
+    if any(t.toxic for t in traits):
+        found += PALYTOXIN
+    for method in sorted({t.method for t in traits}):
+        found.append(BLADES.get(method, Caution(method, "Follow the instructions of the tool; eye shield and gloves.", COMMON)))
+    if glue:
+        found += CYANOACRYLATE
+    if putty:
+        found.append(PUTTY)
+    if any(t.dip == "iodine" for t in traits):
+        found.append(IODINE)
+    for dip in sorted({t.dip for t in traits} - {"iodine", "none"}):
+        found.append(
+            Caution(dip, "Read and follow the safety data sheet of the substance; gloves, eye shield, aired room.", COMMON)
+        )
+    return (*found, *ALWAYS)
 
 
 def cautions(view: PlanView) -> tuple[Caution, ...]:
@@ -85,23 +110,9 @@ def cautions(view: PlanView) -> tuple[Caution, ...]:
     cuts = [c for c in view.plan.cuts if c.week in near]
     lifted = {c.colony for c in cuts} | {s.colony for s in view.plan.stand_by}
     traits = [farm.traits(farm.colony[name].strain) for name in sorted(lifted)]
-    found: list[Caution] = []
-    if any(t.toxic for t in traits):
-        found += PALYTOXIN
-    for method in sorted({t.method for t in traits}):
-        found.append(BLADES.get(method, Caution(method, "Follow the instructions of the tool; eye shield and gloves.", COMMON)))
-    if cuts:
-        found += CYANOACRYLATE
-    if any(t.dip == "iodine" for t in traits):
-        found.append(IODINE)
-    for dip in sorted({t.dip for t in traits} - {"iodine", "none"}):
-        found.append(
-            Caution(dip, "Read and follow the safety data sheet of the substance; gloves, eye shield, aired room.", COMMON)
-        )
-    found += ALWAYS
-    if any(s.week in near for s in view.plan.sales):
-        found.append(CITES)
-    return tuple(found)
+    putty = any(farm.traits(c.strain).uses_putty for c in cuts)
+    found = table_cautions(traits, glue=bool(cuts), putty=putty)
+    return (*found, CITES) if any(s.week in near for s in view.plan.sales) else found
 
 
 def add_cautions(book: Workbook, view: PlanView) -> None:
@@ -120,4 +131,4 @@ def add_cautions(book: Workbook, view: PlanView) -> None:
     page.heading("Checks due")
     page.table(("done", "check", "source"), [(BOX, text, COMMON) for text in CHECKS], min_height=18, centre=(0,))
     page.gap()
-    page.text(_DEFER, font=style.BOLD)
+    page.text(DEFER, font=style.BOLD)

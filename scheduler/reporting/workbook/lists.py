@@ -89,10 +89,15 @@ def add_orders(book: Workbook, view: PlanView, tables: Tables) -> None:
 
 def add_held(book: Workbook, view: PlanView, tables: Tables) -> None:
     """Colonies not cut and the one thing that held each back."""
-    page = Page(book, "not cut", view.farm, (12, 17, 23, 46, 11), landscape=False)
-    page.title("Colonies not cut in the near weeks", "and the one thing that held each back")
-    rows = tables["not_cut"].pick("colony", "name", "reason", "detail", "ready_monday")
-    page.table(("colony", "strain", "held back by", "in numbers", "can be cut from"), rows, repeat=True, bold=(2,))
+    page = Page(book, "not cut", view.farm, (12, 17, 20, 42, 11, 9), landscape=False)
+    page.title(
+        "Colonies not cut in the near weeks",
+        "and the one thing that held each back; at stake: what a cut now would bring beyond waiting if that did not stand against it, or, "
+        "where it is worth more grown on, what waiting is ahead by",
+    )
+    rows = tables["not_cut"].pick("colony", "name", "reason", "detail", "ready_monday", "at_stake")
+    headers = ("colony", "strain", "held back by", "in numbers", "can be cut from", "at stake")
+    page.table(headers, rows, repeat=True, bold=(2,), formats={5: "#,##0"})
 
 
 def add_supplies(book: Workbook, view: PlanView, tables: Tables) -> None:

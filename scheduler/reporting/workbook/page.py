@@ -156,6 +156,14 @@ class Page:
             self.row += 1
         return head
 
+    def grid(self, texts: Sequence[str], *, height: float) -> None:
+        """A row of outlined cells with a text in the middle of each."""
+        for i, text in enumerate(texts, 1):
+            self._fill_cell(self.row, i, 1, text, style.BOLD, style.CENTER, None, None)
+            self._border(self.row, i, 1)
+        self.ws.row_dimensions[self.row].height = height
+        self.row += 1
+
     def _fill_cell(
         self, row: int, col: int, span: int, value: Value, font: Font, align: Alignment, ground: PatternFill | None,
         number_format: str | None,

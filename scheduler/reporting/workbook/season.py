@@ -77,6 +77,28 @@ def add_rack_use(book: Workbook, view: PlanView, tables: dict[str, Table]) -> No
     for start in range(0, len(weeks), columns):
         _heat_table(page, view, "light zone", by_zone, weeks[start : start + columns])
         page.gap()
+    _add_evenness(page, view, tables["evenness"], columns)
+
+
+def _add_evenness(page: Page, view: PlanView, table: Table, columns: int) -> None:
+    """How far apart the fullest and the emptiest tank of a light class are, without and with this plan."""
+    use: dict[str, dict[int, float]] = defaultdict(dict)
+    for name, week, before, now in table.pick("light_class", "week", "difference_before", "difference"):
+        use[f"{name}: before"][int(str(week))] = float(str(before))
+        use[f"{name}: planned"][int(str(week))] = float(str(now))
+    if not use:
+        return
+    page.heading("Evenness between tanks of like light")
+    before, now = (max(float(str(v)) for v in table.column(c)) for c in ("difference_before", "difference"))
+    page.text(
+        "Percentage points between the fullest and the emptiest tank of a light class. Before: the lots on the racks alone, sold as "
+        f"planned, nothing moved or cut. Worst week before {before:.0f}, planned {now:.0f}.",
+        font=style.QUIET,
+    )
+    weeks = list(view.farm.weeks.all)
+    for start in range(0, len(weeks), columns):
+        _heat_table(page, view, "light class", use, weeks[start : start + columns])
+        page.gap()
 
 
 def _heat_table(page: Page, view: PlanView, what: str, use: dict[str, dict[int, float]], part: list[int]) -> int:
