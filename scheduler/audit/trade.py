@@ -31,6 +31,7 @@ def check_trade(ctx: Context) -> None:
                     (sale.lot,),
                     f"lot {sale.lot} is cleared in week {sale.week} as {sale.size_class}; its class is {wanted}",
                 )
+            _clearable(ctx, sale)
         else:
             _ready(ctx, sale)
         if sale.route == "order":
@@ -58,6 +59,19 @@ def _when(ctx: Context, sale: Sale) -> None:
             "O1",
             (lot.id, sale.channel),
             f"lot {lot.id} leaves in week {sale.week}, in which {sale.channel} has 0 open packing days",
+        )
+
+
+def _clearable(ctx: Context, sale: Sale) -> None:
+    """Frags of no class yet have no price: they are cleared once a class is reached or past ``max_rack_weeks``."""
+    lot, most = ctx.lots[sale.lot], ctx.farm.settings.max_rack_weeks
+    reached = any(lot.life.reached(c.size_class, sale.week) for c in ctx.farm.size_classes(lot.strain))
+    if not reached and sale.week - lot.cut_week <= most:
+        ctx.add(
+            "O1",
+            (lot.id,),
+            f"lot {lot.id} is cleared in week {sale.week} at age {sale.week - lot.cut_week} weeks; it has reached no class by then "
+            f"and is no older than {most} weeks",
         )
 
 

@@ -54,7 +54,7 @@ def sale_lines(ctx: Context, till: Till) -> None:
             delivery.pieces += sale.pieces
             delivery.graded[sale.week] += graded
             till.add("order sale", order.order, sale.week, taken * ratio(order.price))
-            graded -= taken
+            graded = graded - taken if ctx.farm.channel[sale.channel].market else Fraction(0)
         market[strain, sale.size_class, sale.week] += graded
     _market(ctx, till, market)
     for name, delivery in deliveries.items():

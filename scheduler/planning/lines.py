@@ -107,7 +107,8 @@ class Valuation:
             for x in to_order[order.order]:
                 taken = min(x.graded, order.quantity - min(delivered, Decimal(order.quantity)))
                 self._add("order sale", order.order, x.sale.week, taken * order.price)
-                over[x.sale.week, x.lot.strain, x.sale.size_class] += x.graded - taken
+                if self.farm.channel[x.sale.channel].market:  # a channel for orders only has no market for what is over
+                    over[x.sale.week, x.lot.strain, x.sale.size_class] += x.graded - taken
                 delivered += x.graded
                 got[x.sale.week] += x.graded
                 pieces += x.sale.pieces

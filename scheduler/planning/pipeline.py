@@ -21,7 +21,7 @@ from scheduler.farm.units import CENT
 from scheduler.plan.model import About, Announced, Cut, NearWeeksResult, Notice, Plan, Sale, SeasonResult, Stand
 from scheduler.plan.view import PlanView, old_stand, pars_of
 from scheduler.planning.balance import balance_table
-from scheduler.planning.bench_day import with_bench
+from scheduler.planning.bench_day import BenchResult, with_bench
 from scheduler.planning.finish import LIBRARIES, Codes, merged, overtime_rows
 from scheduler.planning.helps import helps
 from scheduler.planning.lines import Valuation
@@ -57,7 +57,8 @@ class Result:
 
 def plan_farm(
     farm: Farm, *, limits: SolveLimits, drop_pins: Sequence[str] = (), announced: Sequence[Announced] = (),
-    explain: bool = False, progress: Progress | None = None, stage: Callable[[str], None] = lambda _: None, stop: threading.Event | None = None,
+    explain: bool = False, progress: Progress | None = None, stage: Callable[[str], None] = lambda _: None,
+    stop: threading.Event | None = None,
 ) -> Result:  # fmt: skip
     """Plan a farm and audit the plan; ``announced`` cuts that are not kept have their cost.
 
@@ -104,8 +105,10 @@ class _Planner:
         self.stage("value")
         plan = self._finish(near, cuts, stands, lots, later)
         plan = self._resold(plan, first, near, cuts, stands, lots, later)
-        without = self._without_cuts()
-        about = plan.about.model_copy(update={"season": _gap(plan, first, without)})
+        without = self._without_cuts(near)
+        if without.value > plan.value and not any(p.kind in ("cut", "at least") for p in self.farm.pins if p.pin in self.pins):
+            plan = without  # no cut pays here, and selling the lots on racks alone does better
+        about = plan.about.model_copy(update={"season": _gap(plan, first, without.value)})
         self.stage("what would help")
         found = helps(first.season, first.relaxed, explain=explain, progress=self.progress)
         return plan.model_copy(update={"about": about, "helps": found})
@@ -311,17 +314,16 @@ class _Planner:
         plan = with_bench(plan, self.bench)
         return _valued(self.farm, plan.model_copy(update={"notices": (*plan.notices, *change_notices(self.farm, plan))}))
 
-    def _without_cuts(self) -> Decimal:
-        """V0: the value of a plan with no new cuts and the lots on racks sold as well as the same means allow."""
+    def _without_cuts(self, near: NearPlan) -> Plan:
+        """The plan with no new cuts and the lots on racks sold as well as the same means allow: its value is V0."""
         self.moved = ()
         self._fresh_books()
         lots = self._old_lots()
         plan = plan_season(self.farm, lots, pins=self.pins, seed=self.limits.seed, passes=None, cutting=False, stop=self.stop)
         self._route(lots, plan, self.farm.weeks.count)
         fill_whole_orders(self.farm, self.seller, lots)
-        sales = tuple(merged([s for lot in lots for s in lot.sales]))
-        nothing = NearPlan((), (), {}, None, ())
-        return _valued(self.farm, Plan(about=self._about(nothing), announced=self.announced, sales=sales)).value
+        self.bench, self._stand_by = BenchResult(()), ()
+        return self._finish(replace(near, cuts=(), moves=(), gave_way=()), (), (), lots, ())
 
     def _about(self, near: NearPlan) -> About:
         return About(

@@ -115,7 +115,7 @@ class LaterWeeks:
             planned |= {z.id for z in ledger.zones.values() if z.light_class in alike}
         stay = range(week, min(week + 12, self.weeks.count) + 1)
         found = []
-        for k in np.flatnonzero(self.admission.suits(colony)[week - 1]):
+        for k in np.flatnonzero(self.admission.suits(colony)[week - 1]).tolist():
             zone = self.admission.zones[k]
             if kept_free(self.farm, self.season.pins, zone.tank, zone_racks(zone), week):
                 continue

@@ -121,10 +121,11 @@ class StrainProgrammes:
     def _at_most(self, pins: frozenset[str]) -> dict[tuple[int, int], int]:
         """Most pieces of a colony (by number) in a week, where a pin says so."""
         found: dict[tuple[int, int], int] = {}
-        for pin in (p for p in self.farm.pins if p.pin in pins and p.kind == "at most" and p.pieces is not None):
+        for pin in (p for p in self.farm.pins if p.pin in pins and p.kind == "at most"):
+            most = pin.pieces if pin.pieces is not None else NO_LIMIT
             for i in (i for i, c in enumerate(self.colonies) if c.colony == pin.colony):
                 for week in (w for w in self.farm.weeks.near_weeks if _binds(self.farm, pin, w)):
-                    found[i, week] = min(found.get((i, week), pin.pieces), pin.pieces)
+                    found[i, week] = min(found.get((i, week), NO_LIMIT), most)
         return found
 
     def solve(self, piece: Floats, cost: Floats, end: Floats) -> tuple[Floats, Ints]:

@@ -25,6 +25,7 @@ from scheduler.biology.course import course
 from scheduler.farm.coral import Colony
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING, PACKING
+from scheduler.farm.work import overtime_minutes
 from scheduler.season.capacity import Capacity
 from scheduler.season.cut_costs import CutCosts, CutUse
 from scheduler.season.ledger import Ledger
@@ -352,7 +353,8 @@ def relax(
     for number in range(1, rounds + 1):
         worth, makers = season.reduced(asked)
         bound = float(worth @ amounts + asked.rows @ limits)
-        if bound < best_bound and pool.overtime_does_not_pay(asked.rows):
+        bound += pool.overtime_gain(asked.rows)
+        if bound < best_bound:
             best_bound, prices = bound, asked
         added = sum(pool.offer(make()) for make in makers)
         result = pool.lp.solve()
@@ -380,8 +382,10 @@ class _Pool:
         self.lp = ColumnProgramme(limits, amounts)
         self._columns: list[Column | None] = []
         self._seen: set[tuple[object, ...]] = set()
-        self._overtime = season.overtime_columns()
-        for worth, uses in self._overtime:
+        weeks = season.capacity.weeks
+        most = [sum(overtime_minutes(season.farm, p.person, w) for p in season.farm.people) for w in weeks]
+        self._overtime = list(zip(season.overtime_columns(), most, strict=True))
+        for (worth, uses), _ in self._overtime:
             self.lp.add(worth, uses)
             self._columns.append(None)
         for row in relaxed_rows:
@@ -402,9 +406,9 @@ class _Pool:
         self._columns.append(column)
         return True
 
-    def overtime_does_not_pay(self, rows: Floats) -> bool:
-        """Whether no minute of overtime would pay at these prices; else they give no bound."""
-        return all(w - sum(c * rows[r] for r, c in uses.items()) <= 1e-9 for w, uses in self._overtime)
+    def overtime_gain(self, rows: Floats) -> float:
+        """The most that overtime could earn at these prices: 0 where none of it pays."""
+        return sum(most * max(0.0, w - sum(c * rows[r] for r, c in uses.items())) for (w, uses), most in self._overtime)
 
     def outcome(self, amounts: Floats) -> tuple[list[Column], Floats]:
         """Columns of colonies and lots, and how much of each the optimum takes."""

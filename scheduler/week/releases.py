@@ -21,8 +21,9 @@ from scheduler.week.options import sections_of, takes
 class EarlySale:
     """Pieces of a lot of the book that could leave in a near week instead of later, or besides what leaves by then.
 
-    ``brings`` is what they bring then, ``loss`` what the later sale would bring more, money. ``frags`` are expected frags, ``boxes`` decimal boxes of
-    ``channel``, ``minutes`` packing; ``listed`` frags count against the room of ``market`` at list price. ``frees``: positions of its ``zone`` that become free, by later week.
+    ``brings`` is what they bring then, ``loss`` what the later sale would bring more, money. ``minutes`` of packing and
+    decimal ``boxes`` of ``channel`` fall in that week; ``listed`` frags count against the room of ``market`` at list price.
+    ``frees``: positions of ``zone`` that become free, by later week.
     """
 
     lot: str

@@ -79,7 +79,7 @@ def test_the_plan_cuts_sells_and_says_where_it_comes_from(plain: Plan) -> None:
 def test_stages_are_told_in_order() -> None:
     told: list[str] = []
     plan_farm(small_farm(), limits=LIMITS, stage=told.append)
-    assert told == ["lots on racks", "near weeks", "later weeks", "value", "audit"]
+    assert told == ["season", "near weeks", "later weeks", "value", "what would help", "audit"]
 
 
 def balanced(farm: Farm, plan: Plan) -> None:

@@ -157,7 +157,7 @@ def stocked(farm: Farm) -> Farm:
 
 
 def test_two_weeks_of_a_small_farm(tmp_path: Path) -> None:
-    write_csv(stocked(random_farm(5, 8, weeks=8)), tmp_path / "book-1")
+    write_csv(stocked(random_farm(3, 4, weeks=6)), tmp_path / "book-1")
     _, now, crew, _ = play(tmp_path / "book-1", tmp_path, weeks=2, limit=1)
     assert len(now.recorded) == 2
     assert sum(crew.mounted.values()) > 0
