@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
@@ -131,12 +132,16 @@ class NearPlanner:
                 break
             maker.around(standing, ROUNDS_AROUND)
             model = self._model(options, prices, tuple(maker.made), moving, sales)
+            if first.outcome.bound is not None:
+                model.cap(first.outcome.bound)
             model.start_from(best)
             solved = self._solve(model, share, improve=True)
             seconds = outcome.seconds + solved.outcome.seconds
             if solved.outcome.found:
                 best, standing, outcome = model.chosen(solved), model.standing(solved), solved.outcome
             outcome = replace(outcome, reason=solved.outcome.reason, seconds=seconds)
+            if _reached(outcome, first.outcome):
+                break
         return best, _ended(outcome, first.outcome)
 
     def _worthwhile(self, options: list[Option], prices: Prices) -> list[Option]:
@@ -287,9 +292,14 @@ class NearPlanner:
 
 def _ended(last: Outcome, first: Outcome) -> Outcome:
     """The last solve against the bound of the first, which sees counts of positions only and so holds for every plan."""
-    proved = first.bound is not None and last.value is not None and first.bound <= last.value + 1e-6
+    proved = _reached(last, first)
     reason = "proved" if proved else last.reason if last.reason != "proved" else "best of the layouts tried"
     return replace(last, bound=first.bound, outcome="optimal" if proved else "feasible", reason=reason)
+
+
+def _reached(last: Outcome, first: Outcome) -> bool:
+    """Whether the value of one solve is the bound of another."""
+    return first.bound is not None and last.value is not None and math.floor(first.bound + 1e-6) <= last.value + 1e-6
 
 
 def _spots(start: Start) -> dict[str, list[Spot]]:

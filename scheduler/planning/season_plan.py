@@ -13,11 +13,14 @@ from scheduler.farm.farm import Farm
 from scheduler.season.capacity import Row
 from scheduler.season.guide import Guide
 from scheduler.season.ledger import Ledger
-from scheduler.season.relaxation import Relaxed, Season, relax
+from scheduler.season.relaxation import ENOUGH, Relaxed, Season, relax
 from scheduler.season.sales import Growing
 from scheduler.season.tracks import StandingLot
 from scheduler.season.whole import Chosen, WholeCuts, as_relaxed
 from scheduler.solving import Progress
+
+LOOSE = 2e-3
+"""How close prices need to be once the bound is known and only whole cuts and sales are wanted."""
 
 TYPICAL_ALIVE = 0.9
 """Share of started pieces taken to live until an order is packed, when its cover is planned: farm choice, no published source."""
@@ -56,7 +59,14 @@ def plan_season(
     for (zone, week), limit in (room or {}).items():
         if week >= first:
             season.capacity.set_limit("positions", zone, week, limit)
-    relaxed = relax(season, warm=_carried(season, warm), progress=progress, stop=stop, elastic=first > 1)
+    relaxed = relax(
+        season,
+        warm=_carried(season, warm),
+        progress=progress,
+        stop=stop,
+        elastic=first > 1,
+        enough=ENOUGH if first == 1 and cutting else LOOSE,
+    )
     for row in farm.orders:
         if not row.partial_ok:  # filled last, whole, from what the market would have had
             season.capacity.set_limit("order", row.order, 0, 0.0)

@@ -408,7 +408,7 @@ class _Pool:
 
     def overtime_gain(self, rows: Floats) -> float:
         """The most that overtime could earn at these prices: 0 where none of it pays."""
-        return sum(most * max(0.0, w - sum(c * rows[r] for r, c in uses.items())) for (w, uses), most in self._overtime)
+        return float(sum(most * max(0.0, w - sum(c * rows[r] for r, c in uses.items())) for (w, uses), most in self._overtime))
 
     def outcome(self, amounts: Floats) -> tuple[list[Column], Floats]:
         """Columns of colonies and lots, and how much of each the optimum takes."""

@@ -47,7 +47,7 @@ NOISE = 0.12
 TOGETHER = 2
 """Blocks solved at the same time, in threads; a fixed number, so that plans repeat on any machine."""
 
-WORK = 0.4
+WORK = 0.25
 """Solver work for one block; the gap usually ends it sooner."""
 
 TIGHT = 0.7

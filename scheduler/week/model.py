@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -89,10 +90,15 @@ class NearModel:
         for rule in RULES:
             rule(d)
         if with_objective:
-            self.model.maximize(sum(objective(d)))
+            self._value = sum(objective(d))
+            self.model.maximize(self._value)
         else:
             stirred = sum(self.v.moves.values()) + sum(self.v.leaves.values())
             self.model.minimize(100 * sum(self.v.pieces.values()) + stirred)
+
+    def cap(self, bound: float) -> None:
+        """Tell that no plan is worth more cents than this, so that the search may end when it gets there."""
+        self.model.add(self._value <= math.floor(bound + 1e-6))
 
     def chosen(self, solved: Solved) -> Start:
         """What a solved model chose."""
