@@ -53,7 +53,7 @@ def _season(plan: Plan) -> list[str]:
         return []
     return [
         f"Within {found.gap_of_bound_percent:.1f} % of the best possible ({found.gap_percent:.1f} % of the gain over no new cuts): "
-        f"no plan can be worth more than {found.bound:,.2f}; without new cuts {found.value_without_cuts:,.2f}"
+        f"no plan in which lots stay where they settle can be worth more than {found.bound:,.2f}; without new cuts {found.value_without_cuts:,.2f}"
     ]
 
 

@@ -72,7 +72,11 @@ def blocks_for(free: Grid, request: Request, most: int = MOST) -> list[Block]:
 
 def most_plugs(free: Grid, request: Request, max_blocks: int) -> int:
     """No placing has more plugs than this: the largest union of two of the largest blocks (of one, if only one may be)."""
-    blocks = list(widest(free, request))
+    blocks = []
+    for block in widest(free, request):
+        if block.plugs == request.plugs:
+            return block.plugs
+        blocks.append(block)
     if not blocks:
         return 0
     area = request.plug_rows * request.plug_cols

@@ -46,7 +46,7 @@ def _season(found: SeasonResult | None) -> str:
         return "not worked out"
     return (
         f"within {found.gap_of_bound_percent:.1f} % of the best possible ({found.gap_percent:.1f} % of the gain over no new cuts): "
-        f"no plan can be worth more than {found.bound:,.2f}; without new cuts it is {found.value_without_cuts:,.2f}"
+        f"no plan in which lots stay where they settle can be worth more than {found.bound:,.2f}; without new cuts it is {found.value_without_cuts:,.2f}"
     )
 
 
