@@ -53,11 +53,12 @@ def _freed(d: Draft, comers: Iterable[int], rack: str) -> list[tuple[cp_model.In
     for i in dict.fromkeys(comers):
         comer = d.comers[i]
         waiting: dict[tuple[str, int], set[Position]] = defaultdict(set)
+        out = {way: ways_out(d, *way, comer.week) for way in {w for ways in comer.places[rack].values() for w in ways.items()}}
         for p, ways in comer.places[rack].items():
             if ways:
-                waiting[min(ways.items())].add(p)
-        for (lot, left), positions in waiting.items():
-            for way in ways_out(d, lot, left, comer.week):
+                waiting[min(ways.items(), key=lambda way: (len(out[way]), way))].add(p)
+        for way_out, positions in waiting.items():
+            for way in out[way_out]:
                 found.setdefault(way.index, (way, set()))[1].update(positions)
     return list(found.values())
 

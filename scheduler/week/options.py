@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Protocol
 
@@ -57,6 +57,17 @@ class Option:
     def strain(self) -> str:
         """Strain of the colony."""
         return self.colony.strain
+
+
+def with_ways(farm: Farm, option: Option, lots: Collection[str]) -> Option | None:
+    """An option on the ground that is free, or would be if only some lots of the book made way; ``None`` if too little is left."""
+    traits = farm.traits(option.strain)
+    places = {
+        rack: {p: ways for p, ways in ground.items() if ways.keys() <= set(lots)} for rack, ground in option.places.items()
+    }
+    enough = option.fewest * traits.plug_rows * traits.plug_cols
+    places = {rack: ground for rack, ground in places.items() if len(ground) >= enough}
+    return replace(option, places=places, sections=sections_of(farm, places)) if places else None
 
 
 @dataclass(frozen=True)
