@@ -17,7 +17,7 @@ from scheduler.solving import Limits as SolveLimits
 from scheduler.solving import Outcome, Progress, Solved, minimal_conflict, solve
 from scheduler.week.floor import Floor, Section
 from scheduler.week.model import MOST_PIECES, Limits, NearModel, Space, Spot, Start
-from scheduler.week.options import NearWorth, Option, Refusal, option
+from scheduler.week.options import NearWorth, Option, Refusal, option, with_ways
 from scheduler.week.prices import Prices
 from scheduler.week.releases import EarlySale, Move, NoStock, Stock, moves
 
@@ -113,15 +113,16 @@ class NearPlanner:
         Of all that lots of the book could do, the layouts look at what is worth it by counts.
         """
         prices = Prices(self.worth, options)
-        options = self._worthwhile(options, prices)
-        self.limits = replace(self.limits, most=most_on(self.farm, (*options, *self.moves)))
         offered = [s for s in self.sales if s in start.sales or s.loss <= MOST_LOSS * s.brings]
+        options = self._beside(self._worthwhile(options, prices), self.moves, offered)
+        self.limits = replace(self.limits, most=most_on(self.farm, (*options, *self.moves)))
         counted = self._model(options, prices, None, self.moves, offered)
         first = self._solve(counted, COUNTED_SHARE, improve=False)
         found = first.outcome.found
         standing = counted.standing(first) if found else {}
         moving = [m for m in self.moves if m in (counted.moved(first) if found else ()) or m in [c.move for c in start.moves]]
         sales = [s for s in offered if s in (counted.sold(first) if found else ()) or s in start.sales]
+        options = self._beside(options, moving, sales)
         maker = self._maker(options, moving, sales, prices)
         for rack, spots in _spots(start).items():
             maker.exactly(rack, spots)
@@ -148,6 +149,11 @@ class NearPlanner:
         """Options that could bring something, are pinned, or were announced: leaving out the others loses nothing."""
         kept = {p.colony for p in self.farm.pins if p.pin in self.pins} | {a.colony for a in self.limits.announced}
         return [o for o in options if o.name in kept or prices.best(o, min(o.most, MOST_PIECES)) > 0]
+
+    def _beside(self, options: list[Option], moving: Sequence[Move], sales: Sequence[EarlySale]) -> list[Option]:
+        """Options on the ground that these moves and sales could leave free."""
+        lots = {m.lot for m in moving} | {s.lot for s in sales}
+        return [found for o in options if (found := with_ways(self.farm, o, lots)) is not None]
 
     def _solve(self, model: NearModel, share: float, *, improve: bool) -> Solved:
         """Solve with a share of the time and work."""

@@ -62,9 +62,7 @@ class Option:
 def with_ways(farm: Farm, option: Option, lots: Collection[str]) -> Option | None:
     """An option on the ground that is free, or would be if only some lots of the book made way; ``None`` if too little is left."""
     traits = farm.traits(option.strain)
-    places = {
-        rack: {p: ways for p, ways in ground.items() if ways.keys() <= set(lots)} for rack, ground in option.places.items()
-    }
+    places = {rack: {p: ways for p, ways in ground.items() if ways.keys() <= set(lots)} for rack, ground in option.places.items()}
     enough = option.fewest * traits.plug_rows * traits.plug_cols
     places = {rack: ground for rack, ground in places.items() if len(ground) >= enough}
     return replace(option, places=places, sections=sections_of(farm, places)) if places else None
