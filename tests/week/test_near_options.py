@@ -14,7 +14,7 @@ from scheduler.farm.farm import Farm
 from scheduler.farm.pins import pin_covers
 from scheduler.farm.space import LightReading
 from scheduler.week.floor import Section, blocks_positions
-from scheduler.week.options import Option, Refusal, capable, option, usable_sessions
+from scheduler.week.options import Option, Refusal, capable, option, usable_sessions, with_ways
 from tests.audit.small_farm import MONDAY
 from tests.week.bench_farm import EVERY, floor_of, pins, tiny_farm
 
@@ -248,3 +248,19 @@ def test_a_pin_covers_every_week_with_one_of_its_days(dates: dict[str, date], we
     farm = tiny_farm()
     (pin,) = pins({"kind": "no cut", "colony": "A1"} | dates)
     assert {w for w in (1, 2, 3) if pin_covers(farm, pin, w)} == weeks
+
+
+def test_an_option_on_the_ground_that_some_lots_could_leave() -> None:
+    farm = replace(tiny_farm(strains={"A": {}, "B": {}}, mothers={"A1": ("A", "M")}), lots=(standing("B", "A1:C6", 18),))
+    floor = floor_of(farm).loosened({"old"})
+    found = option(farm, floor, farm.colonies[0], 1, ())
+    assert isinstance(found, Option)
+    assert len(found.places["T-a"]) == 24
+    assert with_ways(farm, found, {"old"}) == found
+    assert with_ways(farm, found, ()) is None
+    part = replace(farm, lots=(standing("B"),))
+    fewer = option(part, floor_of(part).loosened({"old"}), part.colonies[0], 1, ())
+    assert isinstance(fewer, Option)
+    bare = with_ways(part, fewer, ())
+    assert bare is not None
+    assert {rack: len(ground) for rack, ground in bare.places.items()} == places_of(part)
