@@ -40,12 +40,15 @@ class LayoutMaker:
         self.made: dict[Layout, None] = {}
 
     def _lefts(self, rack: str, comers: Iterable[Option | Move], sales: Iterable[EarlySale]) -> list[dict[str, int]]:
-        """What could be left of loose lots on a rack: nothing done, then each thing that could be done alone."""
+        """What could be left of loose lots on a rack: nothing done, each thing done alone, all of them together."""
         last = self.farm.weeks.near_weeks[-1]
         ways: list[dict[str, int]] = [{}]
         ways += [{m.lot: 0} for m in comers if isinstance(m, Move) and self.farm.lot[m.lot].rack == rack]
         ways += [{s.lot: self.floor.left(s.lot, last) - s.pieces} for s in sales if self.farm.lot[s.lot].rack == rack]
-        return ways
+        most: dict[str, int] = {}
+        for way in ways:
+            most |= {lot: min(left, most.get(lot, left)) for lot, left in way.items()}
+        return [*ways, most] if len(most) > 1 else ways
 
     # ---- what to try ----------------------------------------------------------------------------------------------
 
