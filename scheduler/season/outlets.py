@@ -85,6 +85,7 @@ class Outlets:
         self.rows: list[Outlet] = []
         self._cells: list[tuple[int, int, float]] = []
         self._slot: list[tuple[int, int, int]] = []
+        self._masks: dict[frozenset[str], NDArray[np.bool_]] = {}
         for strain in farm.strains:
             for k, size_class in enumerate(farm.size_classes(strain.strain)):
                 self._sold(strain.strain, k, size_class)
@@ -169,11 +170,11 @@ class Outlets:
         return found
 
     @cached_property
-    def _order(self) -> tuple[Ints, Ints]:
-        """Outlets sorted by (strain, week, class), and their slot numbers."""
+    def _slots(self) -> Ints:
+        """Slot number of each outlet: its (strain, week, class) counted through."""
         strain, week, k = (np.array(x, dtype=np.int64) for x in zip(*self._slot, strict=True))
-        slot = (strain * (self.farm.weeks.count + 2) + week) * self.most_classes + k
-        return np.argsort(slot, kind="stable"), slot
+        slots: Ints = (strain * (self.farm.weeks.count + 2) + week) * self.most_classes + k
+        return slots
 
     def best(self, prices: Floats, kinds: frozenset[str]) -> tuple[Floats, Ints]:
         """Best worth less prices by (strain, week, class), and the outlet it comes from (-inf, -1 where there is none).
@@ -186,15 +187,13 @@ class Outlets:
         if self.rows:
             net = self.worths - self.uses @ prices
             net = np.where(self._of_kind(kinds), net, -np.inf)
-            _, slot = self._order
+            slot = self._slots
             np.maximum.at(worth, slot, net)
             hit = np.flatnonzero((net == worth[slot]) & np.isfinite(net))
             which[slot[hit[::-1]]] = hit[::-1]
         return worth.reshape(shape), which.reshape(shape)
 
     def _of_kind(self, kinds: frozenset[str]) -> NDArray[np.bool_]:
-        if not hasattr(self, "_masks"):
-            self._masks: dict[frozenset[str], NDArray[np.bool_]] = {}
         if kinds not in self._masks:
             self._masks[kinds] = np.array([o.kind in kinds for o in self.rows], dtype=np.bool_)
         return self._masks[kinds]

@@ -13,7 +13,7 @@ from __future__ import annotations
 import threading
 import time
 from collections import defaultdict
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
@@ -237,15 +237,12 @@ class Season:
         uses: dict[int, float] = defaultdict(float)
         worth = 0.0
         for cut in cuts:
-            once, each, minutes = self.cut_use(i, cut.week)
+            once, each, _ = self.cut_use(i, cut.week)
             worth += cut.pieces * (self.tracks.worth(cut.track, cut.leaves, cut.outlet) - each) - once
-            for row, a, b in minutes:
-                uses[row] += a + b * cut.pieces
+            for row, amount in self.cutting_rows(i, cut.week, cut.pieces, cut.track):
+                uses[row] += amount
             for row, amount in self.tracks.uses(cut.track, cut.leaves, cut.outlet).items():
                 uses[row] += amount * cut.pieces
-            fresh = self.fresh_row(cut.track, cut.week)
-            if fresh is not None:
-                uses[fresh] += cut.pieces
         strain = self.colonies[i].strain
         programmes, _ = self.strains[strain]
         spare = float(programmes.spare[programmes.index(end_level)])
@@ -258,6 +255,14 @@ class Season:
             worth += spare * beyond
         return Column(i, worth, dict(uses), cuts, end_level)
 
+    def cutting_rows(self, i: int, week: int, pieces: int, track: int) -> Iterator[tuple[int, float]]:
+        """S1, S5: rows of bench minutes and of fresh frags that cutting pieces of colony ``i`` onto a track uses."""
+        for row, once, each in self.cut_use(i, week)[2]:
+            yield row, once + each * pieces
+        fresh = self.fresh_row(track, week)
+        if fresh is not None:
+            yield fresh, float(pieces)
+
     def fresh_row(self, track: int, week: int) -> int | None:
         """S5: the row of fresh frags a cut on a track uses."""
         return self.capacity.find("fresh", self.tracks.classes[int(self.tracks.light_class[track])].system, week)
@@ -265,7 +270,15 @@ class Season:
     def lot_column(self, j: int, prices: Prices) -> Column:
         """The best way out for a piece of a lot."""
         n = self.tracks.lot_from + j
-        week, outlet = int(prices.ways.week[n]), int(prices.ways.outlet[n])
+        return self._lot_way(j, int(prices.ways.week[n]), int(prices.ways.outlet[n]))
+
+    def left_column(self, j: int) -> Column:
+        """A piece of a lot that stays to the horizon and finds no market then: always possible."""
+        return self._lot_way(j, self.farm.weeks.count + 1, self.tracks.left_beyond(self.tracks.lot_from + j))
+
+    def _lot_way(self, j: int, week: int, outlet: int) -> Column:
+        """A piece of a lot on one way out."""
+        n = self.tracks.lot_from + j
         worth = self.tracks.worth(n, week, outlet)
         return Column(len(self.colonies) + j, worth, self.tracks.uses(n, week, outlet), leaves=week, outlet=outlet)
 
@@ -276,18 +289,6 @@ class Season:
         grown = programmes.index(start.level) + self.farm.weeks.count + 1 - start.week
         end = min(grown, len(programmes.sizes) - 1) + programmes.low
         return self.compose(i, (), end, np.full(len(self.capacity.rows), np.inf))
-
-    def left_column(self, j: int) -> Column:
-        """A piece of a lot that stays to the horizon and finds no market then: always possible."""
-        n = self.tracks.lot_from + j
-        week, outlet = self.farm.weeks.count + 1, self.tracks.left_beyond(n)
-        return Column(
-            len(self.colonies) + j,
-            self.tracks.worth(n, week, outlet),
-            self.tracks.uses(n, week, outlet),
-            leaves=week,
-            outlet=outlet,
-        )
 
     def reduced(self, prices: Prices) -> tuple[Floats, list[Callable[[], Column]]]:
         """Worth of the best column of every source at some prices, and a way to make it."""

@@ -126,7 +126,7 @@ class Tracks:
         weeks = np.arange(last + 2)
         for pair, (strain, z) in enumerate(self.pairs):
             traits = farm.traits(strain)
-            area = traits.plug_rows * traits.plug_cols
+            area = traits.plug_area
             where = self.classes[z]
             shut = self._shut(where)
             known: dict[tuple[tuple[float, ...], ...], tuple[Floats, Floats, Course]] = {}
@@ -161,7 +161,7 @@ class Tracks:
         for i, lot in enumerate(self.lots):
             n = self.lot_from + i
             traits = farm.traits(lot.strain)
-            area = traits.plug_rows * traits.plug_cols
+            area = traits.plug_area
             self.strain[n] = self.outlets.strain_index[lot.strain]
             self.light_class[n] = self.class_of[lot.zone]
             begin = max(self.capacity.first, lot.life.first)

@@ -20,29 +20,15 @@ import numpy as np
 from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
-from scheduler.farm.units import cents
-from scheduler.season.relaxation import Column, Relaxed, Season
+from scheduler.season.block import Block
+from scheduler.season.pool import Pattern, ProgrammePool, Way
+from scheduler.season.relaxation import Relaxed, Season
 from scheduler.solving import Limits, Progress, solve
 
 Floats = NDArray[np.float64]
 
-Pattern = tuple[tuple[tuple[int, int, int], ...], int]
-"""Cuts (week, pieces, track) of a colony, and its end level."""
-
-Way = tuple[int, int]
-"""Week in which a piece leaves (horizon + 1: stays), and outlet."""
-
 BLOCK_COLONIES = 5
 """About as many colonies are decided together."""
-
-MOST_PATTERNS = 9
-"""Programmes of one colony offered to its block, besides not cutting and those the relaxation mixes."""
-
-TOP_WAYS = 2
-"""Weeks of leaving offered to the frags of a cut besides those the relaxation used."""
-
-NOISE = 0.12
-"""Spread of the worth of pieces with which further programmes are drawn for variety."""
 
 TOGETHER = 2
 """Blocks solved at the same time, in threads; a fixed number, so that plans repeat on any machine."""
@@ -56,9 +42,6 @@ TIGHT = 0.7
 GAP = 0.005
 """A block within this share of its bound is good enough."""
 
-SCALE = 1000
-"""Shared rows are counted in thousandths of a position, minute, box or frag."""
-
 FINES = (1.5, 4.0, 12.0)
 """What overrunning a limit costs in the first, the following and the last pass, as multiples of its price."""
 
@@ -67,7 +50,6 @@ FINE_AT_LEAST = 0.15
 
 _SOFT = ("positions", "system", "bench", "outside", "overtime", "fresh", "boxes")
 
-MOST_OVER = 10_000
 TENTHS = 10
 MOST_OVERTIME = 100_000
 SAFETY_SECONDS = 60.0
@@ -114,7 +96,6 @@ class WholeCuts:
         self.season, self.relaxed, self.stop = season, relaxed, stop
         self.seed, self.work = seed, WORK
         self.rng = Random(seed)
-        self.noise = np.random.default_rng(seed)
         self.count = len(season.colonies)
         self.by_strain: dict[str, list[int]] = defaultdict(list)
         for i, colony in enumerate(season.colonies):
@@ -123,78 +104,8 @@ class WholeCuts:
         for j, lot in enumerate(season.lots):
             self.lots_of[lot.strain].append(j)
         self.strains = sorted({*self.by_strain, *self.lots_of})
-        self.patterns: dict[int, dict[Pattern, None]] = defaultdict(dict)
-        self.ways: dict[int, dict[Way, None]] = defaultdict(dict)
-        self._uses: dict[tuple[int, Way], Mapping[int, float]] = {}
+        self.pool = ProgrammePool(season, relaxed, seed)
         self._tight: set[int] = set()
-        self._collect()
-        self._vary()
-        self._keep_best()
-        self._widen()
-
-    # ---- what may be chosen ---------------------------------------------------------------------------------------
-
-    def _collect(self) -> None:
-        """Programmes and ways the relaxation met."""
-        for column in self.relaxed.columns:
-            if column.source < self.count:
-                self._know(column.source, column)
-            else:
-                track = self.season.tracks.lot_from + column.source - self.count
-                self.ways[track][column.leaves, column.outlet] = None
-
-    def _know(self, i: int, column: Column) -> None:
-        self.patterns[i][tuple((c.week, c.pieces, c.track) for c in column.cuts), column.end_level] = None
-        for c in column.cuts:
-            self.ways[c.track][c.leaves, c.outlet] = None
-
-    def _vary(self, draws: int = 4) -> None:
-        """Further programmes: the best ones if pieces of some weeks were worth a little more or less."""
-        season, prices = self.season, self.relaxed.prices
-        for strain, (programmes, who) in season.strains.items():
-            names = [season.colonies[i].colony for i in who]
-            piece = np.array([prices.piece[name] for name in names])
-            cost = np.zeros_like(piece)
-            for local, i in enumerate(who):
-                for week in np.flatnonzero(programmes.may_cut[local]):
-                    cost[local, week] = season.cut_use(int(i), int(week))[0]
-            end = season.end_worth(strain, prices.rows)
-            for _ in range(draws):
-                shaken = piece * (1 + NOISE * self.noise.standard_normal(piece.shape))
-                _, choice = programmes.solve(shaken, cost, end)
-                for local, i in enumerate(who):
-                    self._know(int(i), season.column(int(i), programmes.follow(choice, local), prices))
-
-    def _keep_best(self) -> None:
-        """The MOST_PATTERNS best programmes of each colony at the prices, and those the relaxation mixes."""
-        prices = self.relaxed.prices
-        used = {
-            (c.source, (tuple((x.week, x.pieces, x.track) for x in c.cuts), c.end_level))
-            for c, amount in zip(self.relaxed.columns, self.relaxed.amounts, strict=True)
-            if c.source < self.count and amount > 1e-6
-        }
-        for i, patterns in self.patterns.items():
-
-            def net(pattern: Pattern, i: int = i) -> float:
-                worth = self._pattern_worth(i, pattern) - sum(
-                    a * prices.rows[r] for r, a in self._pattern_use(i, pattern).items()
-                )
-                return float(worth + sum(n * float(prices.ways.worth[track]) for _, n, track in pattern[0]))
-
-            ranked = sorted(patterns, key=lambda p: -net(p))
-            none = [p for p in patterns if not p[0]]
-            kept = [*none, *(p for p in patterns if (i, p) in used), *ranked[:MOST_PATTERNS]]
-            self.patterns[i] = dict.fromkeys(kept)
-
-    def _widen(self) -> None:
-        """For every track in use the best weeks to leave, with every outlet of those weeks, and staying."""
-        used = sorted(
-            {t for p in self.patterns.values() for cuts, _ in p for _, _, t in cuts}
-            | {self.season.tracks.lot_from + j for j in range(len(self.season.lots))}
-        )
-        for track, found in self.season.tracks.choices(used, self.relaxed.prices.rows, TOP_WAYS).items():
-            for way in found:
-                self.ways[track][way] = None
 
     # ---- the search -----------------------------------------------------------------------------------------------
 
@@ -249,23 +160,6 @@ class WholeCuts:
         soft = np.array([row.kind in _SOFT for row in self.season.capacity.rows])
         return np.where(soft, fines, np.inf)
 
-    def at_prices(self) -> Chosen:
-        """The best programme of every colony at the prices, without a search: quick, and as far as it fits."""
-        season, prices = self.season, self.relaxed.prices
-        _, makers = season.reduced(prices)
-        patterns: dict[int, Pattern] = {}
-        leaving: dict[tuple[int, Way], float] = defaultdict(float)
-        value = season.constant
-        for column, amount in zip((make() for make in makers), season.amounts, strict=True):
-            value += column.worth * amount
-            if column.source < self.count:
-                patterns[column.source] = (tuple((c.week, c.pieces, c.track) for c in column.cuts), column.end_level)
-                for c in column.cuts:
-                    leaving[c.track, (c.leaves, c.outlet)] += c.pieces
-            else:
-                leaving[season.tracks.lot_from + column.source - self.count, (column.leaves, column.outlet)] += amount
-        return Chosen(patterns, leaving, value)
-
     def _note(
         self, block: Sequence[str], chosen: Mapping[int, Pattern], out: Mapping[tuple[int, Way], float], state: _State
     ) -> None:
@@ -295,18 +189,18 @@ class WholeCuts:
         self, block: Sequence[str], limits: Floats, fines: Floats, known: Mapping[int, Pattern]
     ) -> tuple[dict[int, Pattern], dict[tuple[int, Way], float]] | None:
         season = self.season
-        build = _Block(self._tight)
+        build = Block(self._tight)
         who = [i for s in block for i in self.by_strain[s]]
         choices: list[tuple[cp_model.IntVar, int, Pattern]] = []
         most: dict[int, int] = defaultdict(int)
         for i in who:
             reach: dict[int, int] = {}
-            for pattern in self.patterns[i]:
-                var = build.add(self._pattern_worth(i, pattern), self._pattern_use(i, pattern), 1)
+            for pattern in self.pool.patterns[i]:
+                var = build.add(self.pool.pattern_worth(i, pattern), self.pool.pattern_use(i, pattern), 1)
                 if i in known:
                     build.model.add_hint(var, int(known[i] == pattern))
                 build.collect(("colony", i), var)
-                build.collect(("spare", i), math.floor(TENTHS * self._spare(i, pattern)) * var)
+                build.collect(("spare", i), math.floor(TENTHS * self.pool.spare(i, pattern)) * var)
                 choices.append((var, i, pattern))
                 for _, pieces, track in pattern[0]:
                     build.collect(("track", track), pieces * var)
@@ -319,9 +213,12 @@ class WholeCuts:
             build.collect(("track", track), most[track] * build.model.new_constant(1))
         routes: list[tuple[cp_model.IntVar, int, Way]] = []
         for track, pieces in most.items():
-            mine = [build.add(season.tracks.worth(track, *way), self._way_use(track, way), pieces) for way in self.ways[track]]
+            mine = [
+                build.add(season.tracks.worth(track, *way), self.pool.way_use(track, way), pieces)
+                for way in self.pool.ways[track]
+            ]
             build.model.add(sum(mine) == build.total(("track", track)))
-            routes += [(var, track, way) for var, way in zip(mine, self.ways[track], strict=True)]
+            routes += [(var, track, way) for var, way in zip(mine, self.pool.ways[track], strict=True)]
         for i in who:
             build.model.add(build.total(("colony", i)) == 1)
         self._spare_market(build, who)
@@ -335,41 +232,13 @@ class WholeCuts:
         out = {(track, way): float(found.value(var)) for var, track, way in routes if found.value(var)}
         return chosen, out
 
-    def _way_use(self, track: int, way: Way) -> Mapping[int, float]:
-        """Rows a piece uses on a way, remembered."""
-        if (track, way) not in self._uses:
-            self._uses[track, way] = self.season.tracks.uses(track, *way)
-        return self._uses[track, way]
-
-    def _pattern_worth(self, i: int, pattern: Pattern) -> float:
-        """Costs of the cuts and the end size at what it brings beyond the coming market."""
-        worth = 0.0
-        for week, pieces, _ in pattern[0]:
-            once, each, _ = self.season.cut_use(i, week)
-            worth -= once + each * pieces
-        return worth + self._spare(i, pattern) * self.season.spare_worth(i)[2]
-
-    def _spare(self, i: int, pattern: Pattern) -> float:
-        programmes, _ = self.season.strains[self.season.colonies[i].strain]
-        return float(programmes.spare[programmes.index(pattern[1])])
-
-    def _pattern_use(self, i: int, pattern: Pattern) -> dict[int, float]:
-        uses: dict[int, float] = defaultdict(float)
-        for week, pieces, track in pattern[0]:
-            for row, a, b in self.season.cut_use(i, week)[2]:
-                uses[row] += a + b * pieces
-            fresh = self.season.fresh_row(track, week)
-            if fresh is not None:
-                uses[fresh] += pieces
-        return uses
-
-    def _spare_market(self, build: _Block, who: Iterable[int]) -> None:
+    def _spare_market(self, build: Block, who: Iterable[int]) -> None:
         """The part of a colony's end size that the coming market takes at list price, in tenths of a piece."""
         for i in who:
             alive, listed, beyond = self.season.spare_worth(i)
             row = self.season.capacity.find("end market", self.season.colonies[i].strain)
             if listed > beyond and row is not None:
-                most = math.floor(TENTHS * max(self._spare(i, p) for p in self.patterns[i]))
+                most = math.floor(TENTHS * max(self.pool.spare(i, p) for p in self.pool.patterns[i]))
                 var = build.add((listed - beyond) / TENTHS, {row: alive / TENTHS}, most)
                 build.model.add(var <= build.total(("spare", i)))
 
@@ -392,16 +261,16 @@ class WholeCuts:
     def _use(self, block: Sequence[str], chosen: Mapping[int, Pattern], out: Mapping[tuple[int, Way], float]) -> Floats:
         use = np.zeros(len(self.season.capacity.rows))
         for i, pattern in chosen.items():
-            for row, amount in self._pattern_use(i, pattern).items():
+            for row, amount in self.pool.pattern_use(i, pattern).items():
                 use[row] += amount
         for (track, way), pieces in out.items():
-            for row, amount in self._way_use(track, way).items():
+            for row, amount in self.pool.way_use(track, way).items():
                 use[row] += pieces * amount
         for s in block:
             coming = self.season.capacity.find("end market", s)
             if coming is not None:
                 wanted = [
-                    (self._spare(i, p) * self.season.spare_worth(i)[0])
+                    (self.pool.spare(i, p) * self.season.spare_worth(i)[0])
                     for i, p in chosen.items()
                     if self.season.colonies[i].strain == s
                 ]
@@ -409,19 +278,19 @@ class WholeCuts:
         return use
 
     def _worth(self, block: Sequence[str], chosen: Mapping[int, Pattern], out: Mapping[tuple[int, Way], float]) -> float:
-        worth = sum(self._pattern_worth(i, p) for i, p in chosen.items())
+        worth = sum(self.pool.pattern_worth(i, p) for i, p in chosen.items())
         worth += sum(pieces * self.season.tracks.worth(track, *way) for (track, way), pieces in out.items())
         for s in block:
             row = self.season.capacity.find("end market", s)
             if row is None:
                 continue
-            used = sum(pieces * self._way_use(track, way).get(row, 0.0) for (track, way), pieces in out.items())
+            used = sum(pieces * self.pool.way_use(track, way).get(row, 0.0) for (track, way), pieces in out.items())
             room = self.season.capacity.limits[row] - used
             mine = [i for i in chosen if self.season.colonies[i].strain == s]
             for i in sorted(mine, key=lambda i: self.season.spare_worth(i)[2] - self.season.spare_worth(i)[1]):
                 alive, listed, beyond = self.season.spare_worth(i)
                 if alive > 0:
-                    fits = min(self._spare(i, chosen[i]), max(0.0, room) / alive)
+                    fits = min(self.pool.spare(i, chosen[i]), max(0.0, room) / alive)
                     room -= fits * alive
                     worth += fits * (listed - beyond)
         return worth
@@ -430,49 +299,3 @@ class WholeCuts:
 def batched(blocks: Sequence[Sequence[str]], size: int) -> list[Sequence[Sequence[str]]]:
     """Blocks in groups of ``size``."""
     return [blocks[i : i + size] for i in range(0, len(blocks), size)]
-
-
-class _Block:
-    """A block as a CP-SAT model: shared rows in thousandths (uses rounded up, limits down), money in cents.
-
-    Only the rows in ``tight`` are built; the others are checked afterwards.
-    """
-
-    def __init__(self, tight: set[int]) -> None:
-        self.model = cp_model.CpModel()
-        self._tight = tight
-        self._goal: list[cp_model.LinearExpr] = []
-        self._shared: dict[int, list[tuple[int, cp_model.IntVar]]] = defaultdict(list)
-        self._sums: dict[tuple[str, int], list[cp_model.LinearExpr]] = defaultdict(list)
-
-    def add(self, worth: float, uses: Mapping[int, float], most: int) -> cp_model.IntVar:
-        """A whole variable 0..most with its worth and use of shared rows per unit."""
-        var = self.model.new_int_var(0, most, "")
-        self._goal.append(cents(worth) * var)
-        for row, amount in uses.items():
-            if row in self._tight and amount:
-                self._shared[row].append((math.ceil(amount * SCALE - 1e-6), var))
-        return var
-
-    def collect(self, key: tuple[str, int], term: cp_model.LinearExpr) -> None:
-        """Add a term to a sum of the block's own."""
-        self._sums[key].append(term)
-
-    def total(self, key: tuple[str, int]) -> cp_model.LinearExpr:
-        """The sum collected under a key."""
-        return sum(self._sums[key], start=cp_model.LinearExpr.sum([]))
-
-    def finish(self, limits: Floats, fines: Floats) -> cp_model.CpModel:
-        """The model with its shared rows and objective; a row with a finite fine (money a unit) may be overrun at that cost."""
-        for row, terms in self._shared.items():
-            limit = math.floor(max(0.0, float(limits[row])) * SCALE + 1e-6)
-            weights, variables = zip(*terms, strict=True)
-            used = cp_model.LinearExpr.weighted_sum(variables, weights)
-            if np.isfinite(fines[row]):
-                over = self.model.new_int_var(0, MOST_OVER, "")
-                self._goal.append(-cents(float(fines[row])) * over)
-                self.model.add(used <= limit + SCALE * over)
-            else:
-                self.model.add(used <= limit)
-        self.model.maximize(sum(self._goal))
-        return self.model
