@@ -1,7 +1,4 @@
-"""Where the pieces of a lot go: to orders first, then to the market month by month, else left, discounted or cleared.
-
-A plain forward pass: each lot takes the best options still open when its turn comes.
-"""
+"""Where the pieces of a lot go: as the season plan wishes, and where that fails to the best option still open."""
 
 from __future__ import annotations
 
@@ -10,12 +7,11 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from scheduler.biology.life import Life
-from scheduler.biology.service import pieces_to_start
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING
 from scheduler.farm.pins import pin_covers
 from scheduler.farm.trade import Order
-from scheduler.farm.work import first_late_week, may_deliver, packing_days
+from scheduler.farm.work import may_deliver, packing_days
 from scheduler.plan.model import Sale
 from scheduler.season.guide import Wish
 from scheduler.season.ledger import Ledger
@@ -98,90 +94,6 @@ class Seller:
             return False
         return lot.life.reached(size_class, week) and self.may_leave(lot, week)
 
-    # ---- orders ---------------------------------------------------------------------------------------------------
-
-    def fill_orders(self, lots: list[Growing]) -> None:
-        """Give lots to orders, earliest due first; each order takes the earliest ready lots of its strain, then substitutes."""
-        for order in sorted(self.farm.orders, key=lambda o: (o.due, o.order)):
-            self._fill(order, lots)
-
-    def _fill(self, order: Order, lots: list[Growing]) -> None:
-        need = self.order_need[order.order]
-        if need <= 1e-6:
-            return
-        late = first_late_week(self.farm, order.order)
-        deliverable = [w for w in self.weeks.all if may_deliver(self.farm, order.order, w)]
-        on_time = [w for w in deliverable if w < late]
-        for weeks in (on_time, [w for w in deliverable if w >= late]):
-            if not order.partial_ok:
-                if self._fill_whole(order, lots, weeks):
-                    return
-                continue
-            for week in weeks:
-                for lot in self._candidates(order, lots, week):
-                    need = self.order_need[order.order]
-                    if need <= 1e-6:
-                        return
-                    self._deliver(order, lot, week, need)
-
-    def _candidates(self, order: Order, lots: list[Growing], week: int) -> list[Growing]:
-        wanted = (order.strain, *order.substitutes)
-        able = [
-            lot
-            for lot in lots
-            if lot.strain in wanted
-            and lot.unrouted > 0
-            and self.may_sell(lot, order.size_class, week)
-            and self._order_pays(order, lot)
-        ]
-        return sorted(able, key=lambda x: (wanted.index(x.strain), -x.life.age[week], x.id))
-
-    def _order_pays(self, order: Order, lot: Growing) -> bool:
-        best = max(
-            (float(c.discount_price) for c in self.farm.size_classes(lot.strain) if c.size_class in lot.life.ready), default=0.0
-        )
-        return float(order.price + self.farm.settings.short_cost) >= best
-
-    def _wanted(self, alive: float, need: float) -> int:
-        level = self.farm.settings.service_level
-        return pieces_to_start(max(1, round(need)), min(1.0, round(alive, 9)), level)
-
-    def _deliver(self, order: Order, lot: Growing, week: int, need: float) -> int:
-        good = self.farm.traits(lot.strain).good_share
-        graded = float(lot.life.alive[week]) * good
-        if graded <= 0:
-            return 0
-        wanted = self._wanted(graded, need)
-        pieces = min(lot.unrouted, wanted, self.ledger.pieces_packable(order.channel, week, float(lot.life.alive[week])))
-        if pieces <= 0:
-            return 0
-        self._sell(lot, week, "order", order.size_class, order.channel, pieces, order.order)
-        self.order_need[order.order] = max(0.0, need - pieces * graded) if pieces < wanted else 0.0
-        return pieces
-
-    def _fill_whole(self, order: Order, lots: list[Growing], weeks: list[int]) -> bool:
-        """Deliver an order that refuses parts in one week, or not at all."""
-        for week in weeks:
-            chosen: list[tuple[Growing, int]] = []
-            need, packable = float(order.quantity), None
-            for lot in self._candidates(order, lots, week):
-                graded = float(lot.life.alive[week]) * self.farm.traits(lot.strain).good_share
-                if packable is None:
-                    packable = self.ledger.pieces_packable(order.channel, week, float(lot.life.alive[week]))
-                pieces = min(lot.unrouted, self._wanted(graded, need), packable)
-                if pieces > 0:
-                    chosen.append((lot, pieces))
-                    need -= pieces * graded
-                    packable -= pieces
-                if need <= 0:
-                    break
-            if need <= -1e-6 or (chosen and abs(need) <= 1e-9):
-                for lot, pieces in chosen:
-                    self._sell(lot, week, "order", order.size_class, order.channel, pieces, order.order)
-                self.order_need[order.order] = 0.0
-                return True
-        return False
-
     # ---- by the season plan ---------------------------------------------------------------------------------------
 
     def sell_guided(self, lot: Growing, wishes: Sequence[Wish], until: int) -> int:
@@ -212,8 +124,7 @@ class Seller:
             if self.order_need[outlet.order] <= 1e-6 or not may_deliver(self.farm, outlet.order, week):
                 return 0
             if most > 0:
-                graded = alive * self.farm.traits(lot.strain).good_share
-                self.order_need[outlet.order] = max(0.0, self.order_need[outlet.order] - most * graded)
+                self._filled(outlet.order, lot, week, most)
         if most > 0:
             self._sell(lot, week, "order" if outlet.order else "market", outlet.size_class, outlet.channel, most, outlet.order)
         return max(0, most)
@@ -238,8 +149,7 @@ class Seller:
         for s in sales:
             self._sell(lot, s.week, s.route, s.size_class, s.channel, s.pieces, s.order)
             if s.order is not None:
-                graded = s.pieces * float(lot.life.alive[s.week]) * self.farm.traits(lot.strain).good_share
-                self.order_need[s.order] = max(0.0, self.order_need[s.order] - graded)
+                self._filled(s.order, lot, s.week, s.pieces)
 
     def divert(self, lot: Growing, sale: Sale | None, pieces: int, week: int, order: Order) -> None:
         """Send pieces to an order in a week instead of a later or equal market sale, or of staying (``sale`` is ``None``)."""
@@ -252,15 +162,10 @@ class Seller:
 
     def _cancel(self, lot: Growing, sale: Sale) -> None:
         """Take a sale out of the ledger."""
-        alive = float(lot.life.alive[sale.week])
-        self.ledger.pack(sale.channel, sale.week, -sale.pieces * alive)
-        graded = sale.pieces * alive * self.farm.traits(lot.strain).good_share
-        if sale.route == "market":
-            month = self.weeks.month(sale.week)
-            self.ledger.sold[month, lot.strain, sale.size_class] -= graded
-            self.ledger.sold_group[month, self.farm.strain[lot.strain].group] -= graded
+        self._account(lot, sale, -1)
         if sale.order is not None:
-            self.order_need[sale.order] = min(float(self.farm.order[sale.order].quantity), self.order_need[sale.order] + graded)
+            need = self.order_need[sale.order] + self._graded(lot, sale.week, sale.pieces)
+            self.order_need[sale.order] = min(float(self.farm.order[sale.order].quantity), need)
 
     def take_back(self, lot: Growing) -> None:
         """Undo every sale of a lot."""
@@ -359,16 +264,25 @@ class Seller:
         pieces: int,
         order: str | None,
     ) -> None:
-        lot.sales.append(
-            Sale(lot=lot.id, week=week, route=route, size_class=size_class, order=order, channel=channel, pieces=pieces)
-        )
-        alive = float(lot.life.alive[week])
-        self.ledger.pack(channel, week, pieces * alive)
-        if route == "market":
-            month = self.weeks.month(week)
-            graded = pieces * alive * self.farm.traits(lot.strain).good_share
-            self.ledger.sold[month, lot.strain, size_class] += graded
+        sale = Sale(lot=lot.id, week=week, route=route, size_class=size_class, order=order, channel=channel, pieces=pieces)
+        lot.sales.append(sale)
+        self._account(lot, sale, 1)
+
+    def _account(self, lot: Growing, sale: Sale, sign: int) -> None:
+        """Enter a sale in the ledger, or (sign -1) take it out."""
+        self.ledger.pack(sale.channel, sale.week, sign * sale.pieces * float(lot.life.alive[sale.week]))
+        if sale.route == "market":
+            month, graded = self.weeks.month(sale.week), sign * self._graded(lot, sale.week, sale.pieces)
+            self.ledger.sold[month, lot.strain, sale.size_class] += graded
             self.ledger.sold_group[month, self.farm.strain[lot.strain].group] += graded
+
+    def _graded(self, lot: Growing, week: int, pieces: int) -> float:
+        """Expected frags that make grade of pieces leaving in a week."""
+        return pieces * float(lot.life.alive[week]) * self.farm.traits(lot.strain).good_share
+
+    def _filled(self, order: str, lot: Growing, week: int, pieces: int) -> None:
+        """What an order still needs after pieces of a lot."""
+        self.order_need[order] = max(0.0, self.order_need[order] - self._graded(lot, week, pieces))
 
     # ---- counting -------------------------------------------------------------------------------------------------
 

@@ -17,6 +17,7 @@ from scheduler.farm.pins import kept_free
 from scheduler.farm.trade import Closure, Market, Order, Pin
 from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing, Seller, clearing_class
+from scheduler.season.whole_orders import fill_whole_orders
 from scheduler.season.worth import Worth
 from tests.audit.small_farm import MONDAY, N1A, N1B, changed, small_farm
 
@@ -42,7 +43,16 @@ def quiet(**values: Any) -> Farm:
     return replace(farm, **values) if values else farm
 
 
-ORDER = Order(order="one", channel="ship", strain="AAA", size_class="small", quantity=6, price=Decimal(30), due=date(2027, 1, 15))
+ORDER = Order(
+    order="one",
+    channel="ship",
+    strain="AAA",
+    size_class="small",
+    quantity=6,
+    price=Decimal(30),
+    due=date(2027, 1, 15),
+    partial_ok=False,
+)
 
 
 def ordered(**values: Any) -> Farm:
@@ -168,7 +178,7 @@ def test_orders_come_before_the_market() -> None:
     farm = ordered()
     seller = seller_of(farm)
     lot = lot_of(farm, 20)
-    seller.fill_orders([lot])
+    fill_whole_orders(farm, seller, [lot])
     assert {s.route for s in lot.sales} == {"order"}
     assert sum(float(lot.life.alive[s.week]) * 0.9 * s.pieces for s in lot.sales) >= 6
     assert seller.order_need["one"] == 0
@@ -182,17 +192,19 @@ def test_orders_due_first_are_filled_first() -> None:
     farm = quiet(orders=(ORDER.model_copy(update={"order": "later"}), ORDER.model_copy(update={"due": date(2026, 12, 20)})))
     seller = seller_of(farm)
     lot = lot_of(farm, 8)
-    seller.fill_orders([lot])
+    fill_whole_orders(farm, seller, [lot])
     assert lot.sales[0].order == "one"
     assert seller.order_need["one"] == 0
     assert seller.order_need["later"] > 0
 
 
-def test_an_order_takes_its_own_strain_before_a_substitute() -> None:
+def test_an_order_takes_what_brings_least_elsewhere_before_a_dearer_substitute() -> None:
     farm = ordered(substitutes=("BBB",))
+    dear = [c.model_copy(update={"strain": "BBB", "list_price": Decimal(25)}) for c in farm.size_classes("BBB")]
+    farm = replace(farm, classes=(*farm.classes, *dear))
     seller = seller_of(farm)
     own, other = lot_of(farm, 3, name="own"), lot_of(farm, 30, strain="BBB", system="South", name="other")
-    seller.fill_orders([other, own])
+    fill_whole_orders(farm, seller, [other, own])
     assert own.unrouted == 0
     assert other.sales
     assert {s.size_class for s in other.sales} == {"small"}
@@ -203,7 +215,7 @@ def test_an_order_that_refuses_parts_is_filled_in_one_week_or_not_at_all(pieces:
     farm = ordered(partial_ok=False)
     seller = seller_of(farm)
     lots = [lot_of(farm, pieces // 2, name="a"), lot_of(farm, pieces - pieces // 2, name="b")]
-    seller.fill_orders(lots)
+    fill_whole_orders(farm, seller, lots)
     sales = [s for lot in lots for s in lot.sales]
     assert bool(sales) is filled
     assert len({s.week for s in sales}) == filled
@@ -215,7 +227,7 @@ def test_an_order_that_refuses_parts_waits_for_a_week_with_boxes_enough() -> Non
     seller = seller_of(farm)
     seller.ledger.pack("ship", 1, 15)
     lot = lot_of(farm, 40)
-    seller.fill_orders([lot])
+    fill_whole_orders(farm, seller, [lot])
     assert {s.week for s in lot.sales} == {2}
 
 
@@ -224,14 +236,14 @@ def test_an_order_is_late_only_where_that_is_wanted() -> None:
     for late_ok in (True, False):
         farm = ordered(late_ok=late_ok, **due)
         lot = lot_of(farm, 20)
-        seller_of(farm).fill_orders([lot])
+        fill_whole_orders(farm, seller_of(farm), [lot])
         assert bool(lot.sales) is late_ok
 
 
 def test_an_order_is_not_delivered_before_its_first_day() -> None:
     farm = ordered(earliest=date(2026, 12, 21))
     lot = lot_of(farm, 20)
-    seller_of(farm).fill_orders([lot])
+    fill_whole_orders(farm, seller_of(farm), [lot])
     assert {s.week for s in lot.sales} == {4}
 
 
@@ -261,7 +273,7 @@ def test_nothing_is_sold_from_quarantine_hold_or_under_a_pin(table: str, key: st
     farm = replace(ordered(), pins=pinned) if pinned else changed(ordered(), table, key, **values)
     seller = seller_of(farm)
     lot = lot_of(farm, 30)
-    seller.fill_orders([lot])
+    fill_whole_orders(farm, seller, [lot])
     seller.sell_rest(lot)
     assert lot.sales
     assert min(s.week for s in lot.sales) == 3
@@ -273,7 +285,7 @@ def test_a_lot_too_old_is_cleared_at_the_discount() -> None:
     farm = changed(quiet(), "settings", max_rack_weeks=10)
     seller = seller_of(farm)
     lot = lot_of(farm, 10)
-    seller.fill_orders([lot])
+    fill_whole_orders(farm, seller, [lot])
     seller.sell_rest(lot)
     assert lot.unrouted == 0
     assert {(s.route, s.week, s.size_class) for s in lot.sales} == {("clear", 1, "large")}
