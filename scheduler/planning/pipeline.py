@@ -105,9 +105,11 @@ class _Planner:
         self.stage("value")
         plan = self._finish(near, cuts, stands, lots, later)
         plan = self._resold(plan, first, near, cuts, stands, lots, later)
-        without = self._without_cuts(near)
+        bare = replace(near, cuts=(), moves=(), gave_way=())
+        without = self._without_cuts(bare)
         if without.value > plan.value and not any(p.kind in ("cut", "at least") for p in self.farm.pins if p.pin in self.pins):
-            plan = without  # no cut pays here, and selling the lots on racks alone does better
+            plan, near = without, bare  # no cut pays here, and selling the lots on racks alone does better
+        plan = self._told(plan, near)
         about = plan.about.model_copy(update={"season": _gap(plan, first, without.value)})
         self.stage("what would help")
         found = helps(first.season, first.relaxed, explain=explain, progress=self.progress)
@@ -180,13 +182,7 @@ class _Planner:
             self.seller.release_counts(lot)
 
     def _occupy(self, lot: Growing) -> None:
-        traits = self.farm.traits(lot.strain)
-        left = lot.left(self.farm.weeks.count)
-        self.ledger.hold(lot.zone, lot.life, traits.plug_rows * traits.plug_cols, left)
-        tank = zones(self.farm)[lot.zone].tank
-        for week, pieces in left.items():
-            if pieces:
-                self.ledger.tank_strains[tank, week].add(lot.strain)
+        self.ledger.occupy(lot.zone, lot.strain, lot.life, lot.left(self.farm.weeks.count))
 
     def _countable(self, near: NearPlan) -> NearPlan:
         """S1: leaves out cuts whose lots nobody could count, where standing work alone fills a coming week."""
@@ -250,7 +246,6 @@ class _Planner:
             self._fresh_books()
             return self.ledger, self.seller
 
-        before = self.ledger, self.seller
         begin = self.farm.weeks.near_weeks.stop
         if not self.farm.weeks.later_weeks:
             return plan
@@ -258,10 +253,7 @@ class _Planner:
             self.farm, lots, first=begin, pins=self.pins, seed=self.limits.seed, books=books, warm=first, stop=self.stop
         )
         other = self._finish(near, cuts, stands, again, later) if again is not None else plan
-        if other.value > plan.value:
-            return other
-        self.ledger, self.seller = before
-        return plan
+        return other if other.value > plan.value else plan
 
     def _entered(self, near: NearPlan) -> tuple[list[Cut], list[Stand], list[Growing]]:
         """The near weeks' cuts with label codes, places and lots, in the order they are made."""
@@ -299,22 +291,24 @@ class _Planner:
     ) -> Plan:
         sales: list[Sale] = [s for lot in lots for s in lot.sales]
         all_cuts = (*cuts, *(x.cut for x in later))
-        why, held = reasons(self.farm, near, self.valuation, all_cuts, sales)
         plan = Plan(
             about=self._about(near),
             cuts=all_cuts,
             stands=(*stands, *(x.stand for x in later)),
             sales=tuple(sorted(merged(sales), key=lambda s: (s.week, s.lot, s.route, s.order or ""))),
             announced=self.announced,
-            why=why,
-            held=held,
             stand_by=self._stand_by,
             notices=tuple(self._notices(near)),
         )
-        plan = with_bench(plan, self.bench)
-        return _valued(self.farm, plan.model_copy(update={"notices": (*plan.notices, *change_notices(self.farm, plan))}))
+        return _valued(self.farm, with_bench(plan, self.bench))
 
-    def _without_cuts(self, near: NearPlan) -> Plan:
+    def _told(self, plan: Plan, near: NearPlan) -> Plan:
+        """The plan with the reasons for its cuts, for colonies left uncut and for changes to what was announced."""
+        why, held = reasons(self.farm, near, self.valuation, plan.cuts, plan.sales)
+        plan = plan.model_copy(update={"why": why, "held": held})
+        return plan.model_copy(update={"notices": (*plan.notices, *change_notices(self.farm, plan))})
+
+    def _without_cuts(self, bare: NearPlan) -> Plan:
         """The plan with no new cuts and the lots on racks sold as well as the same means allow: its value is V0."""
         self.moved = ()
         self._fresh_books()
@@ -323,7 +317,7 @@ class _Planner:
         self._route(lots, plan, self.farm.weeks.count)
         fill_whole_orders(self.farm, self.seller, lots)
         self.bench, self._stand_by = BenchResult(()), ()
-        return self._finish(replace(near, cuts=(), moves=(), gave_way=()), (), (), lots, ())
+        return self._finish(bare, (), (), lots, ())
 
     def _about(self, near: NearPlan) -> About:
         return About(
