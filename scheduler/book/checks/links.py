@@ -65,7 +65,8 @@ def check_links(tables: Tables, faulty: Mapping[str, set[str]], ledger: Ledger) 
         for index, row in enumerate(rows):
             for column, target, name in links_of(row):
                 if name not in known[target]:
-                    ledger.fault(sheet, index, column, repr(name), f"a name from {target}", nearest(name, known[target]))
+                    wanted = f"a name from {target}" if known[target] else f"a name from {target}, which has no rows"
+                    ledger.fault(sheet, index, column, repr(name), wanted, nearest(name, known[target]))
 
 
 def sound_rows(tables: Tables, bad: Bad) -> dict[str, list[int]]:
