@@ -99,7 +99,7 @@ class Context:
     def area(self, lot: LotView) -> int:
         """Positions a plug of the lot holds."""
         traits = self.traits(lot)
-        return traits.plug_rows * traits.plug_cols
+        return traits.plug_area
 
     def positions(self, lot: LotView, stand: Stand, pieces: int) -> tuple[Position, ...]:
         """Positions the first ``pieces`` plugs of a stand hold (also such as lie outside its rack)."""

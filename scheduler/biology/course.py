@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.biology.life import weekly_losses, weeks_to_class
+from scheduler.biology.life import BEYOND, ready_ages, weekly_losses
 from scheduler.farm.farm import Farm
 
 Floats = NDArray[np.float64]
 
 NEVER = 100_000
 """Age at which a class that is never reached is reached."""
-
-_BEYOND = 2 * 52
-"""Weeks past the horizon within which a lot must reach a class, as in ``life``."""
 
 
 @dataclass(frozen=True)
@@ -37,29 +33,20 @@ class Course:
 def course(farm: Farm, strain: str, pars: tuple[float, ...]) -> Course:
     """Course of a lot whose light is ``pars[age]`` (µmol m-2 s-1) week by week; the last value goes on.
 
-    The rules are those of ``life``: the light of a week makes the growth and the losses that lead to that week's age.
+    The light of a week makes the growth and the losses that lead to that week's age.
     """
     traits = farm.traits(strain)
-    classes = farm.size_classes(strain)
-    ages = farm.weeks.count + _BEYOND
-    gate = max(traits.heal_weeks, traits.attach_weeks)
+    ages = farm.weeks.count + BEYOND
+
+    def par_at(age: int) -> float:
+        return pars[min(age, len(pars) - 1)]
+
     alive = np.ones(ages + 1)
-    ready = [NEVER] * len(classes)
-    progress = [0.0] * len(classes)
-    for age in range(ages + 1):
-        par = pars[min(age, len(pars) - 1)]
-        if age:
-            death, detach = weekly_losses(traits, age - 1, par, farm.settings.stress_factor)
-            alive[age] = alive[age - 1] * (1 - death - detach)
-        for k, row in enumerate(classes):
-            if ready[k] < NEVER:
-                continue
-            need = weeks_to_class(traits, row, par)
-            if age:
-                progress[k] += math.inf if need == 0 else 1 / need
-            if (need == 0 or progress[k] >= 1 - 1e-9) and age >= gate:
-                ready[k] = age
-    return Course(alive, tuple(ready))
+    for age in range(1, ages + 1):
+        death, detach = weekly_losses(traits, age - 1, par_at(age), farm.settings.stress_factor)
+        alive[age] = alive[age - 1] * (1 - death - detach)
+    ready = ready_ages(farm, strain, par_at, 0, ages)
+    return Course(alive, tuple(ready.get(c.size_class, NEVER) for c in farm.size_classes(strain)))
 
 
 def held_share(course: Course, ages: NDArray[np.int64], count_weeks: int) -> Floats:

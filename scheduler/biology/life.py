@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
@@ -13,6 +13,9 @@ from scheduler.farm.farm import Farm
 from scheduler.farm.units import share
 
 _FAR = 10_000
+
+BEYOND = 2 * 52
+"""Weeks past the horizon within which a lot must reach a class; later counts as never."""
 
 
 def weekly_losses(traits: Traits, age: int, par_umol: float, stress_factor: float) -> tuple[float, float]:
@@ -35,6 +38,29 @@ def weeks_to_class(traits: Traits, size_class: SizeClass, par_umol: float) -> fl
         return 0.0
     rate = traits.frag_mm_per_week * growth_factor(par_umol, traits.par_k)
     return gap / rate if rate > 0 else float("inf")
+
+
+def ready_ages(farm: Farm, strain: str, par_at: Callable[[int], float], least: int, most: int) -> dict[str, int]:
+    """Age in weeks at which each size class is first reached, in light of ``par_at(age)``; classes not reached are left out.
+
+    A lot reaches a class once its weekly shares of growth sum to 1, and not before it has healed and holds to its plug. Ages
+    up to ``least`` are looked at, and on up to ``most`` while a class is not reached.
+    """
+    traits, classes = farm.traits(strain), farm.size_classes(strain)
+    gate = max(traits.heal_weeks, traits.attach_weeks)
+    progress = dict.fromkeys((c.size_class for c in classes), 0.0)
+    ready: dict[str, int] = {}
+    for age in range(most + 1):
+        if age > least and len(ready) == len(classes):
+            break
+        par = par_at(age)
+        for c in classes:
+            need = weeks_to_class(traits, c, par)
+            if age:
+                progress[c.size_class] += float("inf") if need == 0 else 1 / need
+            if c.size_class not in ready and age >= gate and (need == 0 or progress[c.size_class] >= 1 - 1e-9):
+                ready[c.size_class] = age
+    return ready
 
 
 @dataclass(frozen=True)
@@ -80,30 +106,17 @@ def life(farm: Farm, strain: str, cut_week: int, counted_week: int, pars: tuple[
         return pars[min(max(week - first, 0), len(pars) - 1)]
 
     classes = farm.size_classes(strain)
-    ready: dict[str, int] = {}
-    progress = dict.fromkeys((c.size_class for c in classes), 0.0)
-    gate = cut_week + max(traits.heal_weeks, traits.attach_weeks)
+    ages = ready_ages(farm, strain, lambda age: par_in(cut_week + age), last - cut_week, last + BEYOND - cut_week)
+    ready = {name: cut_week + age for name, age in ages.items()}
     alive = {counted: 1.0}
     died = {counted: 0.0}
     detached = {counted: 0.0}
-    beyond = last + 2 * 52
-    for week in range(cut_week, beyond + 1):
-        par = par_in(week)
-        for c in classes:
-            need = weeks_to_class(traits, c, par)
-            if week > cut_week:
-                progress[c.size_class] += float("inf") if need == 0 else 1 / need
-            done = need == 0 or progress[c.size_class] >= 1 - 1e-9
-            if done and week >= gate and c.size_class not in ready:
-                ready[c.size_class] = week
-        if week > counted:
-            death, detach = weekly_losses(traits, week - 1 - cut_week, par, settings.stress_factor)
-            before = alive[week - 1]
-            died[week] = died[week - 1] + before * death
-            detached[week] = detached[week - 1] + before * detach
-            alive[week] = before * (1 - death - detach)
-        if week >= last and len(ready) == len(classes):
-            break
+    for week in range(counted + 1, max(last, *ready.values()) + 1 if ready else last + 1):
+        death, detach = weekly_losses(traits, week - 1 - cut_week, par_in(week), settings.stress_factor)
+        before = alive[week - 1]
+        died[week] = died[week - 1] + before * death
+        detached[week] = detached[week - 1] + before * detach
+        alive[week] = before * (1 - death - detach)
 
     def at(table: dict[int, float], week: int) -> Decimal:
         return share(table[max(week, counted)])

@@ -68,6 +68,11 @@ class Traits(BaseModel):
     toxic: bool = column("yes where cutting can free palytoxin or the like: trained people, kit, last in a session", "no")
     slimy: bool = column("yes where cutting slimes the bath", "no")
 
+    @property
+    def plug_area(self) -> int:
+        """Rack positions a plug fills."""
+        return self.plug_rows * self.plug_cols
+
 
 class Group(Row, Traits):
     """Corals worked alike; carries the defaults."""

@@ -59,10 +59,15 @@ def mount_kind(farm: Farm, strain: str) -> Kind:
     return frozenset({MOUNT, TOXIC}) if farm.traits(strain).toxic else frozenset({MOUNT})
 
 
+def bench_kinds(farm: Farm) -> frozenset[Kind]:
+    """Every kind of bench work the farm's strains need."""
+    return frozenset(k for s in farm.strains for k in (cut_kind(farm, s.strain), mount_kind(farm, s.strain)))
+
+
 def bench_offers(farm: Farm, week: int) -> list[Offer]:
     """What people offer at the bench in a later week: all their sessions together; a method only where one offers it."""
     found: list[Offer] = []
-    kinds = {cut_kind(farm, s.strain) for s in farm.strains} | {mount_kind(farm, s.strain) for s in farm.strains}
+    kinds = bench_kinds(farm)
     methods = {farm.traits(s.strain).method for s in farm.strains}
     for person in farm.people:
         present = [s for s in sessions_in(farm, week) if person.person in s.people]
@@ -84,3 +89,12 @@ def cutting_minutes(farm: Farm, colony: str, pieces: int) -> float:
 def mounting_minutes(farm: Farm, strain: str, pieces: int) -> float:
     """Bench minutes of the mounter: label and glue the pieces."""
     return (farm.traits(strain).minutes_mount + farm.settings.label_minutes) * pieces
+
+
+def bench_need(farm: Farm, colony: str, pieces: int) -> dict[Kind, float]:
+    """Bench minutes by kind of work of one cut."""
+    strain = farm.colony[colony].strain
+    need = {cut_kind(farm, strain): cutting_minutes(farm, colony, pieces)}
+    mount = mount_kind(farm, strain)
+    need[mount] = need.get(mount, 0.0) + mounting_minutes(farm, strain, pieces)
+    return need

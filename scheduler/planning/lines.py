@@ -284,7 +284,7 @@ def positions_held(farm: Farm, view: PlanView, week: int) -> dict[str, Decimal]:
         traits = farm.traits(lot.strain)
         part = Decimal(1) if week in farm.weeks.near_weeks else lot.life.held[week]
         for stand in lot.stands_held(week):
-            held[stand.zone] += lot.left(week) * traits.plug_rows * traits.plug_cols * part
+            held[stand.zone] += lot.left(week) * traits.plug_area * part
     return held
 
 

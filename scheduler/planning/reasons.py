@@ -226,7 +226,7 @@ class _Left:
     def _places(self, o: Option) -> str | None:
         farm = self.farm
         traits = farm.traits(o.colony.strain)
-        need = traits.min_pieces * traits.plug_rows * traits.plug_cols
+        need = traits.min_pieces * traits.plug_area
         takers: dict[str, None] = {}
         for rack, ground in o.places.items():
             free = set(ground)

@@ -88,7 +88,7 @@ def _used(farm: Farm, lots: Sequence[Growing]) -> dict[tuple[str, int], float]:
     found: dict[tuple[str, int], float] = {}
     for lot in lots:
         traits = farm.traits(lot.strain)
-        area = traits.plug_rows * traits.plug_cols
+        area = traits.plug_area
         for week, pieces in lot.left(farm.weeks.count).items():
             share = 1.0 if week in farm.weeks.near_weeks else float(lot.life.held[week])
             found[lot.zone, week] = found.get((lot.zone, week), 0.0) + pieces * area * share

@@ -19,11 +19,11 @@ from numpy.typing import NDArray
 
 from scheduler.biology.life import life
 from scheduler.farm.farm import Farm
-from scheduler.farm.hours import CARING, PACKING, Kind, Offer, bench_offers, cut_kind, mount_kind, outside_offers
+from scheduler.farm.hours import CARING, PACKING, Kind, Offer, bench_kinds, bench_offers, outside_offers
 from scheduler.farm.work import packing_days, standing_minutes
 from scheduler.plan.view import old_stand, pars_of
 from scheduler.season.classes import light_classes
-from scheduler.season.ledger import Ledger
+from scheduler.season.ledger import Ledger, end_market
 
 RowKind = Literal[
     "positions", "system", "bench", "outside", "overtime", "fresh", "boxes", "market", "market group", "order", "end market",
@@ -113,7 +113,7 @@ class Capacity:
             counted = min(1, farm.weeks.week_of(lot.count_date))
             course = life(farm, lot.strain, farm.weeks.week_of(lot.cut_date), counted, pars_of(farm, 1, (stand,)))
             traits = farm.traits(lot.strain)
-            area = traits.plug_rows * traits.plug_cols
+            area = traits.plug_area
             for week in self.weeks:
                 share = 1.0 if week in farm.weeks.near_weeks else float(course.held[week])
                 found[stand.zone, week] += lot.alive * area * share
@@ -123,9 +123,7 @@ class Capacity:
 
     def _bench(self) -> None:
         """S1 at the bench: for every set of kinds of work, the minutes of everybody able to do one of them."""
-        kinds = sorted(
-            {k for s in self.farm.strains for k in (cut_kind(self.farm, s.strain), mount_kind(self.farm, s.strain))}, key=sorted
-        )
+        kinds = sorted(bench_kinds(self.farm), key=sorted)
         for week in self.weeks:
             for chosen, limit in _binding_sets(kinds, bench_offers(self.farm, week)):
                 self._add("bench", chosen, week, limit)
@@ -191,15 +189,6 @@ class Capacity:
                 for kind in row.subject:  # type: ignore[attr-defined]
                     found[row.kind, kind, row.week].append(i)
         return found
-
-
-def end_market(farm: Farm, strain: str) -> float:
-    """Frags of a strain the ``end_months`` after the horizon's last month take."""
-    _, month = farm.weeks.months[-1]
-    later = [(month - 1 + step) % 12 + 1 for step in range(1, farm.settings.end_months + 1)]
-    return sum(
-        farm.market_quantity(m, strain=strain, size_class=c.size_class) or 0.0 for m in later for c in farm.size_classes(strain)
-    )
 
 
 def _binding_sets(kinds: list[Kind], offers: Iterable[Offer]) -> list[tuple[frozenset[Kind], float]]:

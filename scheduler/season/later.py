@@ -11,13 +11,12 @@ from scheduler.biology.growth import after_cut, curve, grow, most_pieces
 from scheduler.biology.life import life
 from scheduler.biology.zones import Zone, zone_racks
 from scheduler.farm.coral import Colony
-from scheduler.farm.hours import Kind, cut_kind, cutting_minutes, mount_kind, mounting_minutes
+from scheduler.farm.hours import bench_need
 from scheduler.farm.pins import kept_free
 from scheduler.plan.model import Cut, Stand
 from scheduler.season.admission import Admission
 from scheduler.season.guide import Guide, Wish
 from scheduler.season.ledger import Ledger
-from scheduler.season.outlets import Outlet
 from scheduler.season.relaxation import Season
 from scheduler.season.sales import Growing, Seller
 from scheduler.season.whole import Chosen
@@ -131,7 +130,7 @@ class LaterWeeks:
         farm, ledger = self.farm, self.ledger
         traits = farm.traits(colony.strain)
         fresh = farm.system[zone.system].max_fresh - ledger.fresh[zone.system, week]
-        bench = self._bench(colony, pieces)
+        bench = bench_need(farm, colony.colony, pieces)
         if not ledger.bench_fits(week, bench):
             return None, pieces * 3 // 4
         if fresh < pieces:
@@ -141,7 +140,7 @@ class LaterWeeks:
         failed = self.seller.sell_guided(lot, _scaled(wishes, pieces), self.weeks.count)
         if failed:
             self.seller.sell_failed(lot, failed)
-        area = traits.plug_rows * traits.plug_cols
+        area = traits.plug_area
         left = lot.left(self.weeks.count)
         ratio = ledger.fitting_share(zone, lot.life, area, left)
         counts = farm.settings.count_lot_minutes
@@ -149,21 +148,12 @@ class LaterWeeks:
             self.seller.take_back(lot)
             return None, int(pieces * ratio) if ratio < 1.0 else 0
         lot.name(self.code(colony.strain, week))
-        ledger.hold(zone.id, lot.life, area, left)
+        ledger.occupy(zone.id, colony.strain, lot.life, left)
         ledger.add_bench(week, bench)
         ledger.fresh[zone.system, week] += pieces
         self.seller.enter_counts(lot)
-        for w, count in left.items():
-            if count:
-                ledger.tank_strains[zone.tank, w].add(colony.strain)
         cut = Cut(lot=lot.id, colony=colony.colony, strain=colony.strain, week=week, pieces=pieces)
         return LaterCut(cut, Stand(lot=lot.id, week=week, zone=zone.id, pieces=pieces), lot), pieces
-
-    def _bench(self, colony: Colony, pieces: int) -> dict[Kind, float]:
-        bench = {cut_kind(self.farm, colony.strain): cutting_minutes(self.farm, colony.colony, pieces)}
-        mount = mount_kind(self.farm, colony.strain)
-        bench[mount] = bench.get(mount, 0.0) + mounting_minutes(self.farm, colony.strain, pieces)
-        return bench
 
 
 def _scaled(wishes: Sequence[Wish], pieces: int) -> list[Wish]:
@@ -175,6 +165,3 @@ def _scaled(wishes: Sequence[Wish], pieces: int) -> list[Wish]:
             found.append(Wish(wish.outlet, n))
             left -= n
     return found
-
-
-__all__ = ["LaterCut", "LaterWeeks", "Outlet"]

@@ -99,6 +99,14 @@ class Ledger:
             share = 1.0 if week in near else float(lot.held[week])
             self._take(zone, week, sign * pieces * share * area)
 
+    def occupy(self, zone: str, strain: str, lot: Life, left: dict[int, int]) -> None:
+        """Enter a lot's positions and that its strain stands in the zone's tank while pieces are left."""
+        traits = self.farm.traits(strain)
+        self.hold(zone, lot, traits.plug_area, left)
+        for week, pieces in left.items():
+            if pieces:
+                self.tank_strains[self.zones[zone].tank, week].add(strain)
+
     def fitting_share(self, zone: Zone, lot: Life, area: int, left: dict[int, int]) -> float:
         """Share of a lot that fits into a zone in every week; 1 or more if all of it does."""
         ratio = 1.0
@@ -179,13 +187,7 @@ class Ledger:
 
     def end_room(self, strain: str) -> float:
         """Frags of a strain that the months after the horizon still take."""
-        year, month = self.weeks.months[-1]
-        total = 0.0
-        for step in range(1, self.farm.settings.end_months + 1):
-            later = (year + (month - 1 + step) // 12, (month - 1 + step) % 12 + 1)
-            for c in self.farm.size_classes(strain):
-                total += self.farm.market_quantity(later[1], strain=strain, size_class=c.size_class) or 0.0
-        return max(0.0, total - self.end_frags[strain])
+        return max(0.0, end_market(self.farm, strain) - self.end_frags[strain])
 
     # ---- packing --------------------------------------------------------------------------------------------------
 
@@ -208,3 +210,12 @@ class Ledger:
         self.boxes[channel, week] += frags / row.frags_per_box
         minutes = frags * (s.pack_frag_minutes + s.pack_box_minutes / row.frags_per_box)
         self.outside[week][PACKING] += minutes
+
+
+def end_market(farm: Farm, strain: str) -> float:
+    """Frags of a strain the ``end_months`` after the horizon's last month take."""
+    _, month = farm.weeks.months[-1]
+    later = [(month - 1 + step) % 12 + 1 for step in range(1, farm.settings.end_months + 1)]
+    return sum(
+        farm.market_quantity(m, strain=strain, size_class=c.size_class) or 0.0 for m in later for c in farm.size_classes(strain)
+    )

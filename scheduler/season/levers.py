@@ -13,7 +13,7 @@ from statistics import median_low
 from typing import Literal
 
 from scheduler.farm.farm import Farm
-from scheduler.farm.hours import CARING, PACKING, Kind, cut_kind, mount_kind
+from scheduler.farm.hours import CARING, PACKING, Kind, bench_kinds
 from scheduler.farm.people import WEEKDAYS
 from scheduler.farm.work import packing_days, sessions_in
 from scheduler.season.capacity import RowKind
@@ -212,18 +212,14 @@ def _skills_at(farm: Farm) -> dict[tuple[str, tuple[str, ...]], list[int]]:
         for bench in sessions_in(farm, week):
             for person in bench.people:
                 usable = set(farm.person[person].skills) - (methods - set(bench.methods))
-                skills = tuple(sorted(usable & {k for kind in _all_kinds(farm) for k in kind}))
+                skills = tuple(sorted(usable & {k for kind in bench_kinds(farm) for k in kind}))
                 if skills and week not in found[bench.name, skills]:
                     found[bench.name, skills].append(week)
     return {key: weeks for key, weeks in found.items() if weeks}
 
 
-def _all_kinds(farm: Farm) -> frozenset[Kind]:
-    return frozenset(k for s in farm.strains for k in (cut_kind(farm, s.strain), mount_kind(farm, s.strain)))
-
-
 def _kinds(farm: Farm, skills: frozenset[str]) -> frozenset[Kind]:
-    return frozenset(k for k in _all_kinds(farm) if k <= skills)
+    return frozenset(k for k in bench_kinds(farm) if k <= skills)
 
 
 def _weekdays(farm: Farm) -> dict[str, set[str]]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.biology.growth import after_cut, curve, grow, level_of, most_pieces, rested_from, season_open, uncut_level
+from scheduler.biology.growth import after_cut, curve, level_of, levels, most_pieces, rested_from, season_open, uncut_level
 from scheduler.farm.coral import Colony
 from scheduler.farm.farm import Farm
 from scheduler.farm.trade import Pin
@@ -45,21 +45,12 @@ class Programme:
 
 def start_of(farm: Farm, colony: Colony, first: int, cuts: Mapping[int, int]) -> Start:
     """Start for planning from week ``first`` on, given the cuts already decided before it (week -> pieces)."""
-    traits = farm.traits(colony.strain)
-    sizes = curve(traits)
     last = farm.weeks.count
-    week = max(first, min(last + 1, rested_from(farm, colony)))
     if not cuts:
+        week = max(first, min(last + 1, rested_from(farm, colony)))
         return Start(week, uncut_level(farm, colony, week))
-    base: tuple[int, int] | None = None
-    for cut_week, pieces in sorted(cuts.items()):
-        level = (
-            uncut_level(farm, colony, cut_week) if base is None else grow(sizes, base[1], cut_week - base[0] - traits.pause_weeks)
-        )
-        base = (cut_week, after_cut(sizes, level, pieces))
-    assert base is not None
-    week = max(first, min(last + 1, base[0] + traits.rest_weeks))
-    return Start(week, grow(sizes, base[1], week - base[0] - traits.pause_weeks))
+    week = max(first, min(last + 1, max(cuts) + farm.traits(colony.strain).rest_weeks))
+    return Start(week, levels(farm, colony, dict(cuts), until=week)[week])
 
 
 class StrainProgrammes:

@@ -94,7 +94,7 @@ def _grounds(d: Draft) -> None:
 
 def _plug_area(d: Draft, lot: str) -> int:
     traits = d.farm.traits(d.farm.lot[lot].strain)
-    return traits.plug_rows * traits.plug_cols
+    return traits.plug_area
 
 
 def _borders(d: Draft) -> None:

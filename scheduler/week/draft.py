@@ -145,7 +145,7 @@ class Draft:
     def area(self, i: int) -> int:
         """Positions a plug of a lot holds."""
         traits = self.farm.traits(self.comers[i].strain)
-        return traits.plug_rows * traits.plug_cols
+        return traits.plug_area
 
     def any(self, literals: Sequence[cp_model.IntVar], name: str = "") -> cp_model.IntVar | None:
         """A Boolean that is true exactly if one of the literals is; ``None`` for no literals."""

@@ -63,7 +63,7 @@ def with_ways(farm: Farm, option: Option, lots: Collection[str]) -> Option | Non
     """An option on the ground that is free, or would be if only some lots of the book made way; ``None`` if too little is left."""
     traits = farm.traits(option.strain)
     places = {rack: {p: ways for p, ways in ground.items() if ways.keys() <= set(lots)} for rack, ground in option.places.items()}
-    enough = option.fewest * traits.plug_rows * traits.plug_cols
+    enough = option.fewest * traits.plug_area
     places = {rack: ground for rack, ground in places.items() if len(ground) >= enough}
     return replace(option, places=places, sections=sections_of(farm, places)) if places else None
 
@@ -105,7 +105,7 @@ def places(farm: Farm, floor: Floor, colony: Colony, week: int, pins: Collection
         if not takes(farm, floor, rack, colony.strain, week, pins):
             continue
         ground = floor.settling_ground(colony, week, rack.rack)
-        if len(ground) >= traits.min_pieces * traits.plug_rows * traits.plug_cols:
+        if len(ground) >= traits.min_pieces * traits.plug_area:
             found[rack.rack] = ground
     return found
 

@@ -140,7 +140,7 @@ def _move(farm: Farm, floor: Floor, stock: Stock, lot: Lot, week: int, pins: Col
         par = par_of_rack(farm, rack.rack, week)
         ground = floor.ground(lot.strain, week, rack.rack, lambda p, par=par: low <= float(par[p]) <= high)  # type: ignore[misc]
         free: dict[Position, Mapping[str, int]] = {p: ways for p, ways in ground.items() if not ways}
-        if len(free) >= pieces * traits.plug_rows * traits.plug_cols:
+        if len(free) >= pieces * traits.plug_area:
             places[rack.rack] = free
     cost = {}
     for section in sections_of(farm, places):

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from scheduler.farm.coral import Colony
 from scheduler.farm.farm import Farm
-from scheduler.farm.hours import cut_kind, cutting_minutes, mount_kind, mounting_minutes
+from scheduler.farm.hours import bench_need, cut_kind, cutting_minutes, mount_kind, mounting_minutes
 from scheduler.farm.people import BenchSession
 from scheduler.farm.work import bench_minutes
 from scheduler.season.ledger import MARGIN, Ledger
@@ -118,14 +118,8 @@ class Bench:
 
     def most_later(self, colony: Colony, week: int, pieces: int) -> int:
         """S1: most pieces the hours of a later week still take, at most ``pieces``."""
-        return next((n for n in range(pieces, 0, -1) if self.ledger.bench_fits(week, self._minutes(colony, n))), 0)
+        return next((n for n in range(pieces, 0, -1) if self.ledger.bench_fits(week, bench_need(self.farm, colony.colony, n))), 0)
 
     def enter_later(self, colony: Colony, week: int, pieces: int) -> None:
         """Enter a cut of a later week."""
-        self.ledger.add_bench(week, self._minutes(colony, pieces))
-
-    def _minutes(self, colony: Colony, pieces: int) -> dict[frozenset[str], float]:
-        cut, mount = cut_kind(self.farm, colony.strain), mount_kind(self.farm, colony.strain)
-        minutes = {cut: cutting_minutes(self.farm, colony.colony, pieces)}
-        minutes[mount] = minutes.get(mount, 0.0) + mounting_minutes(self.farm, colony.strain, pieces)
-        return minutes
+        self.ledger.add_bench(week, bench_need(self.farm, colony.colony, pieces))

@@ -70,7 +70,7 @@ class Stock:
     def area(self, strain: str) -> int:
         """Positions a plug of a strain fills."""
         traits = self.farm.traits(strain)
-        return traits.plug_rows * traits.plug_cols
+        return traits.plug_area
 
     def live(self, strain: str) -> tuple[Growing, ...]:
         """Lots of a strain with pieces on the racks, oldest first."""

@@ -116,7 +116,7 @@ def zone_use(view: PlanView, *, as_they_stand: bool = False) -> dict[tuple[str, 
     lots = [lot for lot in view.lots.values() if not (as_they_stand and lot.is_new)]
     for lot in lots:
         traits = farm.traits(lot.strain)
-        area = traits.plug_rows * traits.plug_cols
+        area = traits.plug_area
         for week in range(lot.first_week, farm.weeks.count + 1):
             left = lot.left(week)
             if not left:
