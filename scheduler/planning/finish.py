@@ -24,6 +24,12 @@ class Codes:
         self._used = {lot.lot for lot in farm.lots}
         self._count: Counter[str] = Counter()
 
+    def copy(self) -> Codes:
+        """Codes that go on from here by themselves."""
+        other = Codes(self.farm)
+        other._used, other._count = set(self._used), self._count.copy()
+        return other
+
     def __call__(self, strain: str, week: int) -> str:
         """The next free code of a strain in a week."""
         year, number, _ = self.farm.weeks.monday(week).isocalendar()

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import platform
 import threading
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import partial
 from importlib.metadata import version
 
 from scheduler import __version__
@@ -16,12 +17,13 @@ from scheduler.biology.life import life
 from scheduler.biology.zones import zones
 from scheduler.errors import AuditFailed, PinConflict
 from scheduler.farm.farm import Farm
-from scheduler.farm.hours import CARING
 from scheduler.farm.units import CENT
 from scheduler.plan.model import About, Announced, Cut, NearWeeksResult, Notice, Plan, Sale, SeasonResult, Stand
-from scheduler.plan.view import PlanView, old_stand, pars_of
+from scheduler.plan.view import PlanView, pars_of
 from scheduler.planning.balance import balance_table
 from scheduler.planning.bench_day import BenchResult, with_bench
+from scheduler.planning.books import Books
+from scheduler.planning.entering import Entered, Entering
 from scheduler.planning.finish import LIBRARIES, Codes, merged, overtime_rows
 from scheduler.planning.helps import helps
 from scheduler.planning.lines import Valuation
@@ -32,19 +34,14 @@ from scheduler.planning.reasons import reasons, stand_by
 from scheduler.planning.resale import resell
 from scheduler.planning.season_plan import SeasonPlan, plan_season
 from scheduler.planning.since import change_notices
-from scheduler.season.later import LaterCut, LaterWeeks
-from scheduler.season.ledger import Ledger
 from scheduler.season.near_worth import NearValuation
-from scheduler.season.sales import Growing, Seller
+from scheduler.season.sales import Growing
 from scheduler.season.whole_orders import fill_whole_orders
 from scheduler.season.worth import Worth
 from scheduler.solving import Limits as SolveLimits
 from scheduler.solving import Progress
 from scheduler.week.floor import Floor
 from scheduler.week.model import Limits
-
-PASSES = 1
-"""How often the whole cuts of the season are gone through again after the first choice."""
 
 
 @dataclass(frozen=True)
@@ -85,26 +82,24 @@ class _Planner:
         self.pins = [p.pin for p in farm.pins if p.pin not in drop_pins]
         self.worth = Worth(farm)
         self.codes = Codes(farm)
-        self.moved: tuple[NearMove, ...] = ()
-        self._fresh_books()
 
-    def _fresh_books(self) -> None:
-        """Start the ledger anew: nothing promised but standing work, mothers and the moves decided."""
-        self.ledger = Ledger(self.farm)
-        for moved in self.moved:
-            self.ledger.outside[moved.move.week][CARING] += moved.move.minutes
-        self.seller = Seller(self.farm, self.worth, self.ledger, frozenset(self.pins))
+    def _books(self, moved: Sequence[NearMove] = ()) -> Books:
+        return Books(self.farm, self.worth, self.pins, moved)
 
     def plan(self, explain: bool) -> Plan:
         self.stage("season")
-        first = self._season(self._old_lots())
+        first = self._season()
         self.stage("near weeks")
         near, soon = self._near(first)
         self.stage("later weeks")
-        cuts, stands, lots, later = self._later(first, near, soon)
+        decided = self._entered(near)
+        entering = Entering(
+            self.farm, decided, soon, partial(self._books, near.moves), self.codes,
+            pins=self.pins, seed=self.limits.seed, progress=self.progress, stop=self.stop,
+        )  # fmt: skip
+        made = [(self._finish(near, x), x) for x in entering.run(first)]
         self.stage("value")
-        plan = self._finish(near, cuts, stands, lots, later)
-        plan = self._resold(plan, first, near, cuts, stands, lots, later)
+        plan = self._resold(*max(made, key=lambda x: x[0].value), first, near)
         bare = replace(near, cuts=(), moves=(), gave_way=())
         without = self._without_cuts(bare)
         if without.value > plan.value and not any(p.kind in ("cut", "at least") for p in self.farm.pins if p.pin in self.pins):
@@ -117,36 +112,25 @@ class _Planner:
 
     # ---- season ---------------------------------------------------------------------------------------------------
 
-    def _old_lots(self) -> list[Growing]:
-        """Lots on racks; those that move in the near weeks grow on in their new zone."""
-        farm, weeks, moved = self.farm, self.farm.weeks, move_stands(self.moved)
-        found = []
-        for lot in farm.lots:
-            if lot.alive:
-                stands = (old_stand(farm, lot.lot), *((moved[lot.lot],) if lot.lot in moved else ()))
-                counted = min(1, weeks.week_of(lot.count_date))
-                course = life(farm, lot.strain, weeks.week_of(lot.cut_date), counted, pars_of(farm, 1, stands))
-                system = farm.system_of_rack(lot.rack)
-                found.append(Growing(lot.lot, lot.strain, lot.alive, course, system, stands[-1].zone, 1, False))
-        return found
-
-    def _season(self, old: list[Growing]) -> SeasonPlan:
+    def _season(self, *, cutting: bool = True) -> SeasonPlan:
         return plan_season(
-            self.farm, old, pins=self.pins, seed=self.limits.seed, passes=None, progress=self.progress, stop=self.stop
-        )
+            self.farm, self._books().old_lots(), pins=self.pins, seed=self.limits.seed, cutting=cutting,
+            progress=self.progress if cutting else None, stop=self.stop,
+        )  # fmt: skip
 
     # ---- near weeks -----------------------------------------------------------------------------------------------
 
     def _near(self, first: SeasonPlan) -> tuple[NearPlan, dict[str, list[Sale]]]:
         """The near weeks, beside the lots on racks sold as the season plan wishes; and those lots' sales in the near weeks."""
         farm, weeks = self.farm, self.farm.weeks
-        old = self._old_lots()
-        self._route(old, first, weeks.count)
-        for lot in old:
-            self._occupy(lot)
+        books = self._books()
+        old = books.old_lots()
+        books.sell(old, first, weeks.count)
+        fill_whole_orders(farm, books.seller, old, weeks.near_weeks)
+        books.occupy(old)
         floor = Floor(farm, {lot.id: lot.left(weeks.count) for lot in old})
         self.valuation = NearValuation(first.season, first.relaxed)
-        ledger = self.ledger
+        self.ledger = ledger = books.ledger
         system = {
             (s.system, w): int(ledger.system_limit[s.system] - ledger.system_held(s.system, w) + 1e-9)
             for s in farm.systems
@@ -154,7 +138,7 @@ class _Planner:
         }
         later = weeks.later_weeks
         zone = {(z.id, w): int(ledger.room(z, (w,)) + 1e-9) for z in ledger.zones.values() for w in later}
-        stock = StockLots(farm, old, self.worth, ledger, self.seller)
+        stock = StockLots(farm, old, self.worth, ledger, books.seller)
         room = Limits(system, zone, outside=stock.outside(), boxes=stock.boxes(), market=stock.market(), announced=self.announced)
 
         def planned(fill: Mapping[str, float]) -> NearPlan:
@@ -167,22 +151,6 @@ class _Planner:
         )
         early = stock.sales(near)
         return near, {lot.id: [s for s in lot.sales if s.week in weeks.near_weeks] + early.get(lot.id, []) for lot in old}
-
-    def _route(self, lots: Sequence[Growing], plan: SeasonPlan, until: int) -> None:
-        """Sell lots as a season plan wishes; pieces whose wish cannot be met look for another way."""
-        for lot in lots:
-            self.seller.enter_counts(lot)
-        numbers = {lot.id: n for n, lot in enumerate(plan.season.lots)}
-        failed = {
-            lot.id: self.seller.sell_guided(lot, plan.guide.lot(numbers[lot.id]), until) for lot in lots if lot.id in numbers
-        }
-        for lot in lots:
-            if failed.get(lot.id):
-                self.seller.sell_failed(lot, failed[lot.id])
-            self.seller.release_counts(lot)
-
-    def _occupy(self, lot: Growing) -> None:
-        self.ledger.occupy(lot.zone, lot.strain, lot.life, lot.left(self.farm.weeks.count))
 
     def _countable(self, near: NearPlan) -> NearPlan:
         """S1: leaves out cuts whose lots nobody could count, where standing work alone fills a coming week."""
@@ -204,59 +172,8 @@ class _Planner:
             gave_way.append(f"{name}: not cut, since {farm.weeks.label(full[0])} has no hours left to count its lot")
         return replace(near, cuts=tuple(kept), gave_way=tuple(gave_way))
 
-    # ---- later weeks ----------------------------------------------------------------------------------------------
-
-    def _later(
-        self, first: SeasonPlan, near: NearPlan, soon: dict[str, list[Sale]]
-    ) -> tuple[list[Cut], list[Stand], list[Growing], list[LaterCut]]:
-        """Everything after the near weeks, with what the near weeks decided in the ledger."""
-        farm, weeks = self.farm, self.farm.weeks
-        self.moved = near.moves
-        self._fresh_books()
-        old = self._old_lots()
-        for lot in old:
-            self.seller.repeat(lot, soon[lot.id])
-        cuts, stands, fresh = self._entered(near)
-        stands += move_stands(near.moves).values()
-        self._stand_by = stand_by(farm, near, tuple(cuts))
-        later: list[LaterCut] = []
-        if weeks.later_weeks:
-            done: dict[str, dict[int, int]] = defaultdict(dict)
-            for cut in cuts:
-                done[cut.colony][cut.week] = cut.pieces
-            plan = plan_season(
-                farm, [*old, *fresh], pins=self.pins, seed=self.limits.seed, passes=PASSES, first=weeks.later_weeks.start, single=True,
-                ledger=self.ledger, cuts=done, order_need=self.seller.order_need, warm=first, progress=self.progress, stop=self.stop,
-            )  # fmt: skip
-            self._route([*old, *fresh], plan, weeks.count)
-            for lot in (*old, *fresh):
-                self._occupy(lot)
-            later = LaterWeeks(plan.season, plan.chosen, plan.guide, self.ledger, self.seller, self.codes).run()
-        lots = [*old, *fresh, *(x.lot for x in later)]
-        fill_whole_orders(farm, self.seller, lots)
-        return cuts, stands, lots, later
-
-    def _resold(
-        self, plan: Plan, first: SeasonPlan, near: NearPlan, cuts: list[Cut], stands: list[Stand], lots: list[Growing],
-        later: list[LaterCut],
-    ) -> Plan:  # fmt: skip
-        """The plan with all its sales decided together once more, if that is worth more."""
-
-        def books() -> tuple[Ledger, Seller]:
-            self._fresh_books()
-            return self.ledger, self.seller
-
-        begin = self.farm.weeks.near_weeks.stop
-        if not self.farm.weeks.later_weeks:
-            return plan
-        again = resell(
-            self.farm, lots, first=begin, pins=self.pins, seed=self.limits.seed, books=books, warm=first, stop=self.stop
-        )
-        other = self._finish(near, cuts, stands, again, later) if again is not None else plan
-        return other if other.value > plan.value else plan
-
-    def _entered(self, near: NearPlan) -> tuple[list[Cut], list[Stand], list[Growing]]:
-        """The near weeks' cuts with label codes, places and lots, in the order they are made."""
+    def _entered(self, near: NearPlan) -> Entered:
+        """The near weeks' cuts with label codes, places and lots, in the order they are made; and the places of moved lots."""
         cuts, stands, fresh = [], [], []
         codes: dict[str, str] = {}
         order = self.bench.run_order
@@ -267,7 +184,8 @@ class _Planner:
             fresh.append(growing)
             codes[working_name(near_cut)] = cut.lot
         self.bench = self.bench.renamed(codes)
-        return cuts, stands, fresh
+        self._stand_by = stand_by(self.farm, near, tuple(cuts))
+        return Entered(cuts, [*stands, *move_stands(near.moves).values()], fresh)
 
     def _enter(self, near_cut: NearCut, number: int) -> tuple[Cut, Stand, Growing]:
         farm, colony, week = self.farm, near_cut.option.colony, near_cut.option.week
@@ -281,24 +199,31 @@ class _Planner:
             lot=code, week=week, zone=zone.id, rack=near_cut.section.rack, blocks=near_cut.blocks, pieces=near_cut.pieces
         )
         course = life(farm, colony.strain, week, week, pars_of(farm, week, (stand,)))
-        self.ledger.fresh[zone.system, week] += near_cut.pieces
         return cut, stand, Growing(code, colony.strain, near_cut.pieces, course, zone.system, zone.id, week, True)
 
     # ---- the finished plan ----------------------------------------------------------------------------------------
 
-    def _finish(
-        self, near: NearPlan, cuts: Sequence[Cut], stands: Sequence[Stand], lots: Sequence[Growing], later: Sequence[LaterCut]
-    ) -> Plan:
-        sales: list[Sale] = [s for lot in lots for s in lot.sales]
-        all_cuts = (*cuts, *(x.cut for x in later))
+    def _resold(self, plan: Plan, entered: Entered, first: SeasonPlan, near: NearPlan) -> Plan:
+        """The plan with all its sales decided together once more, if that is worth more."""
+        if not self.farm.weeks.later_weeks:
+            return plan
+        again = resell(
+            self.farm, entered, first=self.farm.weeks.near_weeks.stop, pins=self.pins, seed=self.limits.seed,
+            books=partial(self._books, near.moves), warm=first, stop=self.stop,
+        )  # fmt: skip
+        other = self._finish(near, again) if again is not None else plan
+        return other if other.value > plan.value else plan
+
+    def _finish(self, near: NearPlan, entered: Entered) -> Plan:
+        sales = [s for lot in entered.lots for s in lot.sales]
         plan = Plan(
             about=self._about(near),
-            cuts=all_cuts,
-            stands=(*stands, *(x.stand for x in later)),
+            cuts=tuple(entered.cuts),
+            stands=tuple(entered.stands),
             sales=tuple(sorted(merged(sales), key=lambda s: (s.week, s.lot, s.route, s.order or ""))),
             announced=self.announced,
             stand_by=self._stand_by,
-            notices=tuple(self._notices(near)),
+            notices=tuple(self._notices(near, entered)),
         )
         return _valued(self.farm, with_bench(plan, self.bench))
 
@@ -310,14 +235,12 @@ class _Planner:
 
     def _without_cuts(self, bare: NearPlan) -> Plan:
         """The plan with no new cuts and the lots on racks sold as well as the same means allow: its value is V0."""
-        self.moved = ()
-        self._fresh_books()
-        lots = self._old_lots()
-        plan = plan_season(self.farm, lots, pins=self.pins, seed=self.limits.seed, passes=None, cutting=False, stop=self.stop)
-        self._route(lots, plan, self.farm.weeks.count)
-        fill_whole_orders(self.farm, self.seller, lots)
+        books = self._books()
+        lots = books.old_lots()
+        books.sell(lots, self._season(cutting=False), self.farm.weeks.count)
+        fill_whole_orders(self.farm, books.seller, lots, self.farm.weeks.all)
         self.bench, self._stand_by = BenchResult(()), ()
-        return self._finish(bare, (), (), lots, ())
+        return self._finish(bare, Entered((), (), lots, need=books.seller.order_need))
 
     def _about(self, near: NearPlan) -> About:
         return About(
@@ -332,10 +255,10 @@ class _Planner:
             near=_near_result(near, self.limits.seed),
         )
 
-    def _notices(self, near: NearPlan) -> list[Notice]:
+    def _notices(self, near: NearPlan, entered: Entered) -> list[Notice]:
         found = [Notice(kind="gave way", text=text) for text in near.gave_way]
         for order in self.farm.orders:
-            need = self.seller.order_need[order.order]
+            need = entered.need[order.order]
             if need > 0.5 and order.due <= self.farm.weeks.days(self.farm.weeks.count)[-1]:
                 text = f"order {order.order}: about {need:.0f} of {order.quantity} {order.strain} {order.size_class} (due {order.due}) are not covered"
                 found.append(Notice(kind="gave way", text=text))

@@ -9,9 +9,10 @@ from dataclasses import replace
 from scheduler.biology.zones import Zone, zones
 from scheduler.errors import NoPlanFound
 from scheduler.farm.farm import Farm
+from scheduler.planning.books import Books
+from scheduler.planning.entering import Entered
 from scheduler.planning.season_plan import SeasonPlan, plan_season
-from scheduler.season.ledger import Ledger
-from scheduler.season.sales import Growing, Seller
+from scheduler.season.sales import Growing
 
 TRIES = 4
 
@@ -20,20 +21,20 @@ MARGIN = 1.0
 
 
 def resell(
-    farm: Farm, lots: Sequence[Growing], *, first: int, pins: Sequence[str], seed: int, books: Callable[[], tuple[Ledger, Seller]],
-    warm: SeasonPlan, stop: threading.Event,
-) -> list[Growing] | None:  # fmt: skip
+    farm: Farm, entered: Entered, *, first: int, pins: Sequence[str], seed: int, books: Callable[[], Books], warm: SeasonPlan,
+    stop: threading.Event,
+) -> Entered | None:  # fmt: skip
     """The lots with their sales from week ``first`` on decided anew; ``None`` if no way was found that keeps the limits.
 
-    ``books`` makes a fresh ledger and seller. Sales before ``first`` stay, and so do those of lots in a light zone that the
-    new sales would overrun.
+    Sales before ``first`` stay, and so do those of lots in a light zone that the new sales would overrun.
     """
-    used = _used(farm, lots)
+    used = _used(farm, entered.lots)
     room = {(z.id, w): max(_room(farm, z) - MARGIN, 0.0) for z in zones(farm).values() for w in farm.weeks.later_weeks}
     full: set[str] = set()
     for _ in range(TRIES):
+        opened = books()
         try:
-            again, ledger = _sold(farm, lots, full, room, first, pins, seed, books, warm, stop)
+            again = _sold(farm, entered.lots, full, room, first, pins, seed, opened, warm, stop)
         except NoPlanFound:
             return None
         over = {
@@ -42,7 +43,8 @@ def resell(
             if week in farm.weeks.later_weeks and amount > max(_room(farm, zones(farm)[zone]), used.get((zone, week), 0.0)) + 1e-6
         }
         if not over - full:
-            return None if any(ledger.overbooked(w) for w in farm.weeks.all) else again
+            found = replace(entered, lots=again, need=opened.seller.order_need)
+            return None if any(opened.ledger.overbooked(w) for w in farm.weeks.all) else found
         full |= over
     return None
 
@@ -53,12 +55,12 @@ def _room(farm: Farm, zone: Zone) -> float:
 
 def _sold(
     farm: Farm, lots: Sequence[Growing], full: Collection[str], room: Mapping[tuple[str, int], float], first: int,
-    pins: Sequence[str], seed: int, books: Callable[[], tuple[Ledger, Seller]], warm: SeasonPlan, stop: threading.Event,
-) -> tuple[list[Growing], Ledger]:  # fmt: skip
+    pins: Sequence[str], seed: int, books: Books, warm: SeasonPlan, stop: threading.Event,
+) -> list[Growing]:  # fmt: skip
     """The lots sold anew within ``room`` by zone and week, in fresh books; those in ``full`` zones, and for orders that refuse
     parts, as before.
     """
-    ledger, seller = books()
+    ledger, seller = books.ledger, books.seller
     whole = {o.order for o in farm.orders if not o.partial_ok}
     again = [replace(lot, sales=[]) for lot in lots]
     free = []
@@ -69,18 +71,18 @@ def _sold(
         if not stays:
             free.append(lot)
     plan = plan_season(
-        farm, free, pins=pins, seed=seed, passes=None, first=first, ledger=ledger, order_need=seller.order_need, cutting=False,
+        farm, free, pins=pins, seed=seed, first=first, ledger=ledger, order_need=seller.order_need, cutting=False,
         single=True, room=room, warm=warm, stop=stop,
     )  # fmt: skip
-    numbers = {lot.id: n for n, lot in enumerate(plan.season.lots)}
+    numbers, guide = {lot.id: n for n, lot in enumerate(plan.season.lots)}, plan.guide()
     for lot in free:
         if lot.id in numbers:
-            failed = seller.sell_guided(lot, plan.guide.lot(numbers[lot.id]), farm.weeks.count)
+            failed = seller.sell_guided(lot, guide.lot(numbers[lot.id]), farm.weeks.count)
             if failed:
                 seller.sell_failed(lot, failed)
     for lot in again:
         seller.release_counts(lot)
-    return again, ledger
+    return again
 
 
 def _used(farm: Farm, lots: Sequence[Growing]) -> dict[tuple[str, int], float]:

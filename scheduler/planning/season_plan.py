@@ -28,12 +28,16 @@ TYPICAL_ALIVE = 0.9
 
 @dataclass(frozen=True)
 class SeasonPlan:
-    """A season with its relaxation and the programmes chosen."""
+    """A season with its relaxation and the programmes chosen. ``search``: what chose them, if whole ones were."""
 
     season: Season
     relaxed: Relaxed
     chosen: Chosen
-    guide: Guide
+    search: WholeCuts | None
+
+    def guide(self) -> Guide:
+        """What was chosen as wishes, none handed out yet."""
+        return Guide(self.season, self.chosen)
 
 
 def standing(lots: Sequence[Growing]) -> list[StandingLot]:
@@ -42,15 +46,15 @@ def standing(lots: Sequence[Growing]) -> list[StandingLot]:
 
 
 def plan_season(
-    farm: Farm, lots: Sequence[Growing], *, pins: Sequence[str], seed: int, passes: int | None, first: int = 1, ledger: Ledger | None = None,
+    farm: Farm, lots: Sequence[Growing], *, pins: Sequence[str], seed: int, whole: bool = False, first: int = 1, ledger: Ledger | None = None,
     cuts: Mapping[str, Mapping[int, int]] | None = None, order_need: Mapping[str, float] | None = None,
     warm: SeasonPlan | None = None, cutting: bool = True, single: bool = False,
     room: Mapping[tuple[str, int], float] | None = None, progress: Progress | None = None, stop: threading.Event | None = None,
 ) -> SeasonPlan:  # fmt: skip
     """Plan the season from week ``first`` on. ``lots`` stand already; ``cuts`` (colony -> week -> pieces) are decided.
 
-    ``passes``: how often the whole cuts are gone through again, or ``None`` for the relaxation alone. ``single``: positions
-    by light zone instead of light class; ``room``: their limits by zone and week, instead of the farm's.
+    ``whole``: choose whole programmes; otherwise the relaxation alone. ``single``: positions by light zone instead of light
+    class; ``room``: their limits by zone and week, instead of the farm's.
     """
     season = Season(farm, standing(lots), first=first, ledger=ledger, cuts=cuts, pins=pins, cutting=cutting, single=single)
     if order_need is not None:
@@ -70,12 +74,10 @@ def plan_season(
     for row in farm.orders:
         if not row.partial_ok:  # filled last, whole, from what the market would have had
             season.capacity.set_limit("order", row.order, 0, 0.0)
-    chosen = (
-        as_relaxed(season, relaxed)
-        if passes is None
-        else WholeCuts(season, relaxed, seed, stop=stop).run(passes, progress=progress)
-    )
-    return SeasonPlan(season, relaxed, chosen, Guide(season, chosen))
+    if not whole:
+        return SeasonPlan(season, relaxed, as_relaxed(season, relaxed), None)
+    search = WholeCuts(season, relaxed, seed, stop=stop)
+    return SeasonPlan(season, relaxed, search.run(progress=progress), search)
 
 
 def _with_cover(farm: Farm, order: str, need: float) -> float:

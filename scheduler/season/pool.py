@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Collection, Iterable, Mapping
 
 import numpy as np
 
@@ -99,6 +99,20 @@ class ProgrammePool:
         for track, found in self.season.tracks.choices(used, self.relaxed.prices.rows, TOP_WAYS).items():
             for way in found:
                 self.ways[track][way] = None
+
+    def learn(self, patterns: Mapping[int, Pattern], leaving: Iterable[tuple[int, Way]], orders: Collection[str]) -> None:
+        """Programmes and ways out of a plan that came about otherwise, and every week that could fill one of some orders."""
+        for i, pattern in patterns.items():
+            self.patterns[i][pattern] = None
+        for track, way in leaving:
+            self.ways[track][way] = None
+        used = {t for some in self.patterns.values() for cuts, _ in some for _, _, t in cuts}
+        used |= {self.season.tracks.lot_from + j for j in range(len(self.season.lots))}
+        known = self.season.tracks.choices(sorted(t for t in used if t not in self.ways), self.relaxed.prices.rows, TOP_WAYS)
+        for track, found in known.items():
+            self.ways[track].update(dict.fromkeys(found))
+        for track in sorted(used):
+            self.ways[track].update(dict.fromkeys(self.season.tracks.order_ways(track, orders)))
 
     def way_use(self, track: int, way: Way) -> Mapping[int, float]:
         """Rows a piece uses on a way, remembered."""

@@ -167,6 +167,17 @@ class Seller:
             need = self.order_need[sale.order] + self._graded(lot, sale.week, sale.pieces)
             self.order_need[sale.order] = min(float(self.farm.order[sale.order].quantity), need)
 
+    def to_market(self, lot: Growing, sale: Sale) -> bool:
+        """Send pieces planned for an order to the market in the same week instead; ``False`` if no channel takes them."""
+        self._cancel(lot, sale)
+        alive = float(lot.life.alive[sale.week])
+        for channel in self.market_channels:
+            if self.ledger.pieces_packable(channel, sale.week, alive) >= sale.pieces:
+                lot.sales.remove(sale)
+                self._sell(lot, sale.week, "market", sale.size_class, channel, sale.pieces, None)
+                return True
+        return False
+
     def take_back(self, lot: Growing) -> None:
         """Undo every sale of a lot."""
         for sale in lot.sales:

@@ -292,6 +292,17 @@ class Tracks:
             found[n] = ways + [(self.last + 1, o) for o in end if self.outlets.rows[o].kind in kinds]
         return found
 
+    def order_ways(self, track: int, orders: Collection[str]) -> list[tuple[int, int]]:
+        """Every (week, outlet) in which a track's frags could go to one of some orders."""
+        sellable, _ = self._open
+        strain, rows = int(self.strain[track]), self.outlets.rows
+        return [
+            (int(w), o)
+            for w, k in np.argwhere(sellable[track])
+            for o in self.outlets.at(strain, int(w), int(k))
+            if rows[o].order in orders
+        ]
+
     def left_beyond(self, track: int) -> int:
         """The outlet of a piece left at the horizon that takes nothing of the coming market."""
         kind = LEFT_OLD if self.left_old[track] else frozenset({"left beyond"})

@@ -1,29 +1,27 @@
 """Whole cuts for the whole season: every colony gets one of its programmes, strain by strain, against what the others leave.
 
 The relaxation mixes programmes; here each colony follows one. Strains are taken a few at a time: first each block while
-the others keep their part of the relaxation (relax and fix), then again and again while the others keep their whole
-programmes (fix and optimise). Sales stay divisible here; they are made whole when the cuts are entered in the ledger.
+the others keep their part of the relaxation (relax and fix) and, when that has been entered in the ledger, again and
+again within what the others leave (fix and optimise).
 """
 
 from __future__ import annotations
 
-import math
 import threading
 import time
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from random import Random
 
 import numpy as np
 from numpy.typing import NDArray
-from ortools.sat.python import cp_model
 
-from scheduler.season.block import Block
 from scheduler.season.pool import Pattern, ProgrammePool, Way
 from scheduler.season.relaxation import Relaxed, Season
-from scheduler.solving import Limits, Progress, solve
+from scheduler.season.strain_block import Decided, StrainBlock
+from scheduler.solving import Progress
 
 Floats = NDArray[np.float64]
 
@@ -36,23 +34,22 @@ TOGETHER = 2
 WORK = 0.25
 """Solver work for one block; the gap usually ends it sooner."""
 
+WORK_STOPPED = 0.02
+"""The same once the user wants to stop: every colony still needs a programme."""
+
 TIGHT = 0.7
 """Shared rows used beyond this share in the relaxation are built into blocks; the others are watched."""
 
-GAP = 0.005
-"""A block within this share of its bound is good enough."""
-
-FINES = (1.5, 4.0, 12.0)
-"""What overrunning a limit costs in the first, the following and the last pass, as multiples of its price."""
+FINE = 4.0
+"""What overrunning a limit costs in the first pass, as a multiple of its price."""
 
 FINE_AT_LEAST = 0.15
 """Money a unit of a limit without a price is taken to be worth when it is overrun."""
 
-_SOFT = ("positions", "system", "bench", "outside", "overtime", "fresh", "boxes")
+FRAGS_OVER = 1.0
+"""Frags an order that refuses parts may get beyond what it asks for, since pieces are whole."""
 
-TENTHS = 10
-MOST_OVERTIME = 100_000
-SAFETY_SECONDS = 60.0
+_SOFT = ("positions", "system", "bench", "outside", "overtime", "fresh", "boxes")
 
 
 @dataclass(frozen=True)
@@ -88,14 +85,17 @@ class _State:
     value: dict[str, float]
     patterns: dict[int, Pattern]
 
+    def copy(self) -> _State:
+        """A state that changes by itself."""
+        return _State(dict(self.use), dict(self.leaving), dict(self.value), dict(self.patterns))
+
 
 class WholeCuts:
     """Chooses one programme for every colony of a season."""
 
     def __init__(self, season: Season, relaxed: Relaxed, seed: int, *, stop: threading.Event | None = None) -> None:
         self.season, self.relaxed, self.stop = season, relaxed, stop
-        self.seed, self.work = seed, WORK
-        self.rng = Random(seed)
+        self.seed = seed
         self.count = len(season.colonies)
         self.by_strain: dict[str, list[int]] = defaultdict(list)
         for i, colony in enumerate(season.colonies):
@@ -109,61 +109,106 @@ class WholeCuts:
 
     # ---- the search -----------------------------------------------------------------------------------------------
 
-    def run(self, passes: int = 2, *, progress: Progress | None = None) -> Chosen:
-        """Relax and fix once, then fix and optimise ``passes`` times over all strains in new blocks.
+    def run(self, *, progress: Progress | None = None) -> Chosen:
+        """Relax and fix: each block against the others' part of the relaxation or, once chosen, their whole programmes.
 
-        What a block takes beyond what the others leave is fined, mildly at first and dearly at last, so that early blocks
-        need not fit the fractions of the relaxation.
+        What it takes beyond that is fined, since it need not fit the fractions of the relaxation.
         """
-        begun, season = time.monotonic(), self.season
+        begun, limits = time.monotonic(), self.season.capacity.limits
         share = self._relaxed_use()
-        total = sum(share.values(), np.zeros(len(season.capacity.rows)))
-        self._tight = set(np.flatnonzero((self.relaxed.prices.rows > 1e-6) | (total > TIGHT * season.capacity.limits)).tolist())
+        total = sum(share.values(), np.zeros(len(limits)))
+        self._tight = set(np.flatnonzero((self.relaxed.prices.rows > 1e-6) | (total > TIGHT * limits)).tolist())
         state = _State({}, {}, {}, {})
         order = sorted(self.strains, key=lambda s: -float(share[s] @ self.relaxed.prices.rows))
-        for number in range(passes + 1):
-            fines = self._fines(FINES[min(number, len(FINES) - 1)] if number < passes else FINES[-1])
-            for pair in batched(self._blocks(order), TOGETHER):
-                if self.stop is not None and self.stop.is_set() and len(state.value) == len(self.strains):
-                    break
-                for block, found in zip(pair, self._solve_all(pair, state, share, fines), strict=True):
-                    if found is not None:
-                        self._note(block, *found, state)
-                used = sum((state.use.get(s, share[s]) for s in self.strains), np.zeros(len(season.capacity.rows)))
-                self._tight |= set(np.flatnonzero(used > season.capacity.limits + 1e-6).tolist())
-                if progress is not None and len(state.value) == len(self.strains):
-                    best = sum(state.value.values()) + season.constant
-                    progress(
-                        "whole cuts", 100 * min(best, self.relaxed.bound), 100 * self.relaxed.bound, time.monotonic() - begun
-                    )
-            order = self.rng.sample(self.strains, len(self.strains))
+        for pair in batched(self._blocks(order), TOGETHER):
+            for block, found in zip(pair, self._solve_all(pair, state, share, self._fines(), limits), strict=True):
+                if found is not None:
+                    self._note(block, found, state)
+            used = sum((state.use.get(s, share[s]) for s in self.strains), np.zeros(len(limits)))
+            self._tight |= set(np.flatnonzero(used > limits + 1e-6).tolist())
+            self._told(progress, state, begun)
+        return self._chosen(state)
+
+    def mend(self, entered: Chosen, passes: int, *, orders: Collection[str] = (), progress: Progress | None = None) -> Chosen:
+        """Fix and optimise: all strains ``passes`` times in new blocks, from a plan as it was entered and strictly within the limits.
+
+        ``orders``, which refuse parts, are decided too. No block ends worth less than it was, so neither does the whole.
+        """
+        begun = time.monotonic()
+        self.pool.learn(entered.patterns, entered.leaving, orders)
+        state = _State({}, {}, {}, {})
+        self._note(self.strains, Decided(entered.patterns, entered.leaving), state)
+        total = sum(state.use.values(), np.zeros(len(self.season.capacity.rows)))
+        limits = np.maximum(self.season.capacity.limits, total)
+        for order in orders:
+            row = self.season.capacity.find("order", order)
+            if row is not None:
+                limits[row] = max(limits[row], self.season.farm.order[order].quantity + FRAGS_OVER)
+        self._tight |= set(np.flatnonzero(total > TIGHT * limits).tolist())
+        self._tight |= {n for n, row in enumerate(self.season.capacity.rows) if row.kind in ("market", "market group", "order")}
+        never = np.full(len(limits), np.inf)
+        rng = Random(self.seed)
+        turns = [rng.sample(self.strains, len(self.strains)) for _ in range(passes)]
+        for pair in (pair for turn in turns for pair in batched(self._blocks(turn), TOGETHER)):
+            if self._stopped:
+                break
+            for block, found in zip(pair, self._solve_all(pair, state, {}, never, limits, orders=True), strict=True):
+                before = sum(state.value[s] for s in block)
+                after = state.copy()
+                if found is not None:
+                    self._note(block, found, after)
+                used = sum(after.use.values(), np.zeros(len(limits)))
+                if sum(after.value[s] for s in block) > before and (used <= limits + 1e-6).all():
+                    state = after
+            self._told(progress, state, begun)
+        return self._chosen(state)
+
+    @property
+    def _stopped(self) -> bool:
+        return self.stop is not None and self.stop.is_set()
+
+    def _told(self, progress: Progress | None, state: _State, begun: float) -> None:
+        if progress is not None and len(state.value) == len(self.strains):
+            best = sum(state.value.values()) + self.season.constant
+            progress("whole cuts", 100 * min(best, self.relaxed.bound), 100 * self.relaxed.bound, time.monotonic() - begun)
+
+    def _chosen(self, state: _State) -> Chosen:
         merged = {key: amount for part in state.leaving.values() for key, amount in part.items()}
-        return Chosen(state.patterns, merged, sum(state.value.values()) + season.constant)
+        return Chosen(state.patterns, merged, sum(state.value.values()) + self.season.constant)
 
     def _solve_all(
-        self, blocks: Sequence[Sequence[str]], state: _State, share: Mapping[str, Floats], fines: Floats
-    ) -> list[tuple[dict[int, Pattern], dict[tuple[int, Way], float]] | None]:
+        self, blocks: Sequence[Sequence[str]], state: _State, share: Mapping[str, Floats], fines: Floats,
+        limits: Floats, *, orders: bool = False,
+    ) -> list[Decided | None]:  # fmt: skip
         """Solve blocks at the same time, each against what all strains outside it use now."""
+        nothing = np.zeros(len(limits))
         jobs = []
         for block in blocks:
-            others = sum(
-                (state.use.get(s, share[s]) for s in self.strains if s not in block), np.zeros(len(self.season.capacity.rows))
-            )
-            jobs.append((block, self.season.capacity.limits - others))
-        known = dict(state.patterns)
-        with ThreadPoolExecutor(max_workers=TOGETHER) as pool:
-            return list(pool.map(lambda job: self._solve(job[0], job[1], fines, known), jobs))
+            others = sum((state.use[s] if s in state.use else share[s] for s in self.strains if s not in block), nothing)
+            jobs.append((block, limits - others))
+        patterns = dict(state.patterns)
+        leaving = {key: n for part in state.leaving.values() for key, n in part.items()} if orders else {}
+        known = Decided(patterns, leaving)
 
-    def _fines(self, factor: float) -> Floats:
+        def solve(job: tuple[Sequence[str], Floats]) -> Decided | None:
+            block, room = job
+            who = [i for s in block for i in self.by_strain[s]]
+            lots = [j for s in block for j in self.lots_of[s]]
+            model = StrainBlock(self.season, self.pool, who, lots, self._tight, known, whole_orders=orders)
+            return model.solve(room, fines, work=WORK_STOPPED if self._stopped else WORK, seed=self.seed)
+
+        with ThreadPoolExecutor(max_workers=TOGETHER) as threads:
+            return list(threads.map(solve, jobs))
+
+    def _fines(self) -> Floats:
         """Money a unit beyond a limit costs: a multiple of its price; the markets and orders are never overrun."""
-        fines = factor * (self.relaxed.prices.rows + FINE_AT_LEAST)
+        fines = FINE * (self.relaxed.prices.rows + FINE_AT_LEAST)
         soft = np.array([row.kind in _SOFT for row in self.season.capacity.rows])
         return np.where(soft, fines, np.inf)
 
-    def _note(
-        self, block: Sequence[str], chosen: Mapping[int, Pattern], out: Mapping[tuple[int, Way], float], state: _State
-    ) -> None:
+    def _note(self, block: Sequence[str], found: Decided, state: _State) -> None:
         """Divide a block's solution among its strains."""
+        chosen, out = found.patterns, found.leaving
         index = self.season.outlets.strain_index
         for s in block:
             mine = {i: p for i, p in chosen.items() if self.season.colonies[i].strain == s}
@@ -183,64 +228,11 @@ class WholeCuts:
             size += here
         return [b for b in blocks if b]
 
-    # ---- one block ------------------------------------------------------------------------------------------------
-
-    def _solve(
-        self, block: Sequence[str], limits: Floats, fines: Floats, known: Mapping[int, Pattern]
-    ) -> tuple[dict[int, Pattern], dict[tuple[int, Way], float]] | None:
-        season = self.season
-        build = Block(self._tight)
-        who = [i for s in block for i in self.by_strain[s]]
-        choices: list[tuple[cp_model.IntVar, int, Pattern]] = []
-        most: dict[int, int] = defaultdict(int)
-        for i in who:
-            reach: dict[int, int] = {}
-            for pattern in self.pool.patterns[i]:
-                var = build.add(self.pool.pattern_worth(i, pattern), self.pool.pattern_use(i, pattern), 1)
-                if i in known:
-                    build.model.add_hint(var, int(known[i] == pattern))
-                build.collect(("colony", i), var)
-                build.collect(("spare", i), math.floor(TENTHS * self.pool.spare(i, pattern)) * var)
-                choices.append((var, i, pattern))
-                for _, pieces, track in pattern[0]:
-                    build.collect(("track", track), pieces * var)
-                    reach[track] = max(reach.get(track, 0), pieces)
-            for track, pieces in reach.items():
-                most[track] += pieces
-        for j in (j for s in block for j in self.lots_of[s]):
-            track = season.tracks.lot_from + j
-            most[track] = season.lots[j].pieces
-            build.collect(("track", track), most[track] * build.model.new_constant(1))
-        routes: list[tuple[cp_model.IntVar, int, Way]] = []
-        for track, pieces in most.items():
-            mine = [
-                build.add(season.tracks.worth(track, *way), self.pool.way_use(track, way), pieces)
-                for way in self.pool.ways[track]
-            ]
-            build.model.add(sum(mine) == build.total(("track", track)))
-            routes += [(var, track, way) for var, way in zip(mine, self.pool.ways[track], strict=True)]
-        for i in who:
-            build.model.add(build.total(("colony", i)) == 1)
-        self._spare_market(build, who)
-        for worth, uses in season.overtime_columns():
-            build.add(worth, uses, MOST_OVERTIME)
-        limit = Limits(deterministic=self.work, seconds=SAFETY_SECONDS, seed=self.seed, gap=GAP)
-        found = solve(build.finish(limits, fines), limit, stage="whole cuts")
-        if not found.outcome.found:
-            return None
-        chosen = {i: pattern for var, i, pattern in choices if found.value(var)}
-        out = {(track, way): float(found.value(var)) for var, track, way in routes if found.value(var)}
-        return chosen, out
-
-    def _spare_market(self, build: Block, who: Iterable[int]) -> None:
-        """The part of a colony's end size that the coming market takes at list price, in tenths of a piece."""
-        for i in who:
-            alive, listed, beyond = self.season.spare_worth(i)
-            row = self.season.capacity.find("end market", self.season.colonies[i].strain)
-            if listed > beyond and row is not None:
-                most = math.floor(TENTHS * max(self.pool.spare(i, p) for p in self.pool.patterns[i]))
-                var = build.add((listed - beyond) / TENTHS, {row: alive / TENTHS}, most)
-                build.model.add(var <= build.total(("spare", i)))
+    def use_of(self, chosen: Chosen) -> Floats:
+        """What a choice uses of every row."""
+        state = _State({}, {}, {}, {})
+        self._note(self.strains, Decided(chosen.patterns, chosen.leaving), state)
+        return sum(state.use.values(), np.zeros(len(self.season.capacity.rows)))
 
     # ---- accounts -------------------------------------------------------------------------------------------------
 

@@ -23,11 +23,33 @@ class _Source:
     worth: float
 
 
-def fill_whole_orders(farm: Farm, seller: Seller, lots: Sequence[Growing]) -> None:
-    """Fill what orders without partial delivery can be filled whole and with gain, earliest due first."""
-    for order in sorted((o for o in farm.orders if not o.partial_ok), key=lambda o: (o.due, o.order)):
+def undo_parts(farm: Farm, seller: Seller, lots: Sequence[Growing]) -> bool:
+    """Send what orders that refuse parts would get too little of, or in several weeks, to the market in its week.
+
+    Returns ``False`` if the market cannot take it then.
+    """
+    for order in (o for o in farm.orders if not o.partial_ok):
+        sent = [(lot, s) for lot in lots for s in lot.sales if s.order == order.order]
+        if not sent:
+            continue
+        graded = sum(s.pieces * float(lot.life.alive[s.week]) * farm.traits(lot.strain).good_share for lot, s in sent)
+        if len({s.week for _, s in sent}) == 1 and graded >= order.quantity:
+            seller.order_need[order.order] = 0.0
+        elif not all(seller.to_market(lot, s) for lot, s in sent):
+            return False
+    return True
+
+
+def still_whole(farm: Farm, seller: Seller) -> list[Order]:
+    """Orders that refuse parts and have got nothing yet."""
+    return [o for o in farm.orders if not o.partial_ok and seller.order_need[o.order] > 0]
+
+
+def fill_whole_orders(farm: Farm, seller: Seller, lots: Sequence[Growing], within: range) -> None:
+    """Fill what orders without partial delivery can be filled whole and with gain in some weeks, earliest due first."""
+    for order in sorted(still_whole(farm, seller), key=lambda o: (o.due, o.order)):
         late = first_late_week(farm, order.order)
-        weeks = [w for w in farm.weeks.all if may_deliver(farm, order.order, w)]
+        weeks = [w for w in within if may_deliver(farm, order.order, w)]
         for week in sorted(weeks, key=lambda w: (w >= late, w)):
             if _fill(farm, seller, order, lots, week):
                 break

@@ -48,6 +48,10 @@ class OneSolve:
         OneSolve.size, OneSolve.found = model.programme.rows.shape, x is not None
         return model.chosen(x)
 
+    def mend(self, entered: Chosen, *_: Any, **__: Any) -> Chosen:
+        """The single model stands as it is."""
+        return entered
+
 
 def one_run(way: str, colonies: int, seconds: float, *, seed: int, weeks: int) -> dict[str, Any]:
     """Plan a farm in one way; ``seconds``: the plan's time limit, or a single model's. A row of the results."""

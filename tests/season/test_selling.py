@@ -178,7 +178,7 @@ def test_orders_come_before_the_market() -> None:
     farm = ordered()
     seller = seller_of(farm)
     lot = lot_of(farm, 20)
-    fill_whole_orders(farm, seller, [lot])
+    fill_whole_orders(farm, seller, [lot], farm.weeks.all)
     assert {s.route for s in lot.sales} == {"order"}
     assert sum(float(lot.life.alive[s.week]) * 0.9 * s.pieces for s in lot.sales) >= 6
     assert seller.order_need["one"] == 0
@@ -192,7 +192,7 @@ def test_orders_due_first_are_filled_first() -> None:
     farm = quiet(orders=(ORDER.model_copy(update={"order": "later"}), ORDER.model_copy(update={"due": date(2026, 12, 20)})))
     seller = seller_of(farm)
     lot = lot_of(farm, 8)
-    fill_whole_orders(farm, seller, [lot])
+    fill_whole_orders(farm, seller, [lot], farm.weeks.all)
     assert lot.sales[0].order == "one"
     assert seller.order_need["one"] == 0
     assert seller.order_need["later"] > 0
@@ -204,7 +204,7 @@ def test_an_order_takes_what_brings_least_elsewhere_before_a_dearer_substitute()
     farm = replace(farm, classes=(*farm.classes, *dear))
     seller = seller_of(farm)
     own, other = lot_of(farm, 3, name="own"), lot_of(farm, 30, strain="BBB", system="South", name="other")
-    fill_whole_orders(farm, seller, [other, own])
+    fill_whole_orders(farm, seller, [other, own], farm.weeks.all)
     assert own.unrouted == 0
     assert other.sales
     assert {s.size_class for s in other.sales} == {"small"}
@@ -215,7 +215,7 @@ def test_an_order_that_refuses_parts_is_filled_in_one_week_or_not_at_all(pieces:
     farm = ordered(partial_ok=False)
     seller = seller_of(farm)
     lots = [lot_of(farm, pieces // 2, name="a"), lot_of(farm, pieces - pieces // 2, name="b")]
-    fill_whole_orders(farm, seller, lots)
+    fill_whole_orders(farm, seller, lots, farm.weeks.all)
     sales = [s for lot in lots for s in lot.sales]
     assert bool(sales) is filled
     assert len({s.week for s in sales}) == filled
@@ -227,7 +227,7 @@ def test_an_order_that_refuses_parts_waits_for_a_week_with_boxes_enough() -> Non
     seller = seller_of(farm)
     seller.ledger.pack("ship", 1, 15)
     lot = lot_of(farm, 40)
-    fill_whole_orders(farm, seller, [lot])
+    fill_whole_orders(farm, seller, [lot], farm.weeks.all)
     assert {s.week for s in lot.sales} == {2}
 
 
@@ -236,14 +236,14 @@ def test_an_order_is_late_only_where_that_is_wanted() -> None:
     for late_ok in (True, False):
         farm = ordered(late_ok=late_ok, **due)
         lot = lot_of(farm, 20)
-        fill_whole_orders(farm, seller_of(farm), [lot])
+        fill_whole_orders(farm, seller_of(farm), [lot], farm.weeks.all)
         assert bool(lot.sales) is late_ok
 
 
 def test_an_order_is_not_delivered_before_its_first_day() -> None:
     farm = ordered(earliest=date(2026, 12, 21))
     lot = lot_of(farm, 20)
-    fill_whole_orders(farm, seller_of(farm), [lot])
+    fill_whole_orders(farm, seller_of(farm), [lot], farm.weeks.all)
     assert {s.week for s in lot.sales} == {4}
 
 
@@ -273,7 +273,7 @@ def test_nothing_is_sold_from_quarantine_hold_or_under_a_pin(table: str, key: st
     farm = replace(ordered(), pins=pinned) if pinned else changed(ordered(), table, key, **values)
     seller = seller_of(farm)
     lot = lot_of(farm, 30)
-    fill_whole_orders(farm, seller, [lot])
+    fill_whole_orders(farm, seller, [lot], farm.weeks.all)
     seller.sell_rest(lot)
     assert lot.sales
     assert min(s.week for s in lot.sales) == 3
@@ -285,7 +285,7 @@ def test_a_lot_too_old_is_cleared_at_the_discount() -> None:
     farm = changed(quiet(), "settings", max_rack_weeks=10)
     seller = seller_of(farm)
     lot = lot_of(farm, 10)
-    fill_whole_orders(farm, seller, [lot])
+    fill_whole_orders(farm, seller, [lot], farm.weeks.all)
     seller.sell_rest(lot)
     assert lot.unrouted == 0
     assert {(s.route, s.week, s.size_class) for s in lot.sales} == {("clear", 1, "large")}
