@@ -37,7 +37,7 @@ def _hours(ctx: Context, session: BenchSession, cuts: list[Cut]) -> None:
     work: dict[str, Decimal] = defaultdict(Decimal)
     for cut in cuts:
         work[cut.cutter or ""] += cutter_minutes(ctx.farm, cut)
-        work[cut.mounter or ""] += mounter_minutes(ctx.farm, cut)
+        work[cut.mounter or ""] += mounter_minutes(ctx, cut)
     for person, minutes in work.items():
         if float(minutes) > limit + SECOND:
             ctx.add(
@@ -119,7 +119,7 @@ def _later(ctx: Context, week: int) -> None:
         traits = farm.traits(cut.strain)
         jobs = (
             ("cutting", traits.method, cutter_minutes(farm, cut)),
-            ("mounting", MOUNT, mounter_minutes(farm, cut)),
+            ("mounting", MOUNT, mounter_minutes(ctx, cut)),
         )
         for job, skill, work in jobs:
             kind = f"{job} {skill}{' toxic' if traits.toxic else ''}"

@@ -8,21 +8,23 @@ from fractions import Fraction
 from scheduler.audit.context import Context
 from scheduler.audit.money import ratio
 from scheduler.farm.farm import Farm
+from scheduler.farm.standard import standard
 from scheduler.farm.units import exact
 from scheduler.plan.model import Cut, Sale
 
 
 def cutter_minutes(farm: Farm, cut: Cut) -> Decimal:
-    """Minutes of the cutter: the colony and its pieces, more for a colony on rock."""
-    traits = farm.traits(cut.strain)
-    minutes = exact(traits.minutes_colony) + exact(traits.minutes_cut) * cut.pieces
-    return minutes * exact(farm.settings.on_rock_factor) if farm.colony[cut.colony].on_rock else minutes
+    """Standard minutes of the cutter: the colony and its pieces, more for a colony on rock."""
+    minutes = standard(farm, cut.strain, farm.colony[cut.colony].on_rock)
+    return minutes.colony + minutes.cut * cut.pieces
 
 
-def mounter_minutes(farm: Farm, cut: Cut) -> Decimal:
-    """Minutes of the mounter: gluing and labelling."""
-    traits = farm.traits(cut.strain)
-    return (exact(traits.minutes_mount) + exact(farm.settings.label_minutes)) * cut.pieces
+def mounter_minutes(ctx: Context, cut: Cut) -> Decimal:
+    """Standard minutes of the mounter: gluing, and a label for every plug or for every block (later weeks: one a lot)."""
+    minutes = standard(ctx.farm, cut.strain, False)
+    blocks = len(ctx.lots[cut.lot].stands[0].blocks)
+    labels = cut.pieces if ctx.farm.settings.labelling == "plug" else max(1, blocks)
+    return minutes.mount * cut.pieces + minutes.label * labels
 
 
 def frags_of(ctx: Context, sale: Sale) -> Decimal:

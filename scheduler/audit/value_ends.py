@@ -15,6 +15,7 @@ from scheduler.audit.value_work import supply_for_piece
 from scheduler.biology.growth import curve, levels
 from scheduler.biology.life import Life, life
 from scheduler.farm.coral import Colony, SizeClass
+from scheduler.farm.standard import standard
 from scheduler.plan.view import LotView
 
 
@@ -117,14 +118,14 @@ def _spare(ctx: Context, colony: Colony) -> Fraction:
 
 def _colony_left(ctx: Context, colony: Colony) -> _Left:
     farm, last = ctx.farm, ctx.weeks.count
-    traits, s = farm.traits(colony.strain), farm.settings
+    s = farm.settings
     fresh = life(farm, colony.strain, last, last, (colony.par_umol,))
     row, spare = _first_class(ctx, colony.strain, fresh), _spare(ctx, colony)
     if row is None:
         return _Left(colony.colony, spare, Fraction(0), Fraction(0), Fraction(0))
     alive = ratio(fresh.alive_when_ready[row.size_class])
-    cutting = ratio(traits.minutes_cut) * (ratio(s.on_rock_factor) if colony.on_rock else 1)
-    minutes = cutting + ratio(traits.minutes_mount) + ratio(s.label_minutes)
+    each = standard(farm, colony.strain, colony.on_rock)
+    minutes = Fraction(each.cut + each.mount + (each.label if s.labelling == "plug" else 0))
     items = [i for i in farm.supplies if i.per == "piece" and supply_for_piece(farm, i, colony.strain)]
     cost = minutes * ratio(s.wage_per_hour) / 60
     cost += sum((ratio(i.quantity_per) * ratio(i.unit_cost) for i in items), Fraction(0))

@@ -27,7 +27,7 @@ def sessions_held(ctx: Context, week: int) -> Fraction:
     if week in ctx.weeks.near_weeks:
         return Fraction(len({c.session for c in cuts}))
     s, sessions = ctx.farm.settings, sessions_in(ctx.farm, week)
-    used = sum((cutter_minutes(ctx.farm, c) + mounter_minutes(ctx.farm, c) for c in cuts), Decimal(0))
+    used = sum((cutter_minutes(ctx.farm, c) + mounter_minutes(ctx, c) for c in cuts), Decimal(0))
     offered = sum(
         (max(Fraction(0), ratio(x.minutes) - ratio(s.session_minutes)) * ratio(s.bench_fill) * len(x.people) for x in sessions),
         Fraction(0),
@@ -54,7 +54,7 @@ def labour_lines(ctx: Context, till: Till) -> None:
         minutes = {
             "sessions": sessions_held(ctx, week) * ratio(s.session_minutes),
             "cutting": sum((Fraction(cutter_minutes(ctx.farm, c)) for c in cuts), Fraction(0)),
-            "mounting": sum((Fraction(mounter_minutes(ctx.farm, c)) for c in cuts), Fraction(0)),
+            "mounting": sum((Fraction(mounter_minutes(ctx, c)) for c in cuts), Fraction(0)),
             "changeovers": changes_in(ctx, week) * ratio(s.changeover_minutes),
             "moves": Fraction(move_minutes(ctx, week)),
             "packing": Fraction(frag_pack_minutes(ctx, week)),

@@ -37,12 +37,13 @@ class SessionSchedule:
         return frozenset((c.lot, c.pieces, c.cutter, c.mounter) for c in cuts)
 
 
-def planned_minutes(farm: Farm, cuts: Sequence[Cut]) -> dict[str, Decimal]:
-    """S1: standard minutes of each person over the cuts of a session, as the near weeks count them."""
+def planned_minutes(farm: Farm, cuts: Sequence[Cut], blocks: Mapping[str, int]) -> dict[str, Decimal]:
+    """S1: standard minutes of each person over the cuts of a session; ``blocks`` each lot stands in (1 where not named)."""
     found: dict[str, Decimal] = {}
     for cut in cuts:
         minutes = standard(farm, cut.strain, farm.colony[cut.colony].on_rock)
-        for person, work in ((cut.cutter, minutes.cutter(cut.pieces)), (cut.mounter, minutes.mounter(cut.pieces, cut.pieces))):
+        mounting = minutes.mounter(cut.pieces, blocks.get(cut.lot, 1))
+        for person, work in ((cut.cutter, minutes.cutter(cut.pieces)), (cut.mounter, mounting)):
             found[str(person)] = found.get(str(person), Decimal(0)) + work
     return found
 
@@ -60,7 +61,7 @@ def schedule_session(
     clean_down = seconds(s.session_minutes * (1 - s.setup_share))
     begin = datetime.combine(session.day, session.start)
     need = found.finish - setup - changes
-    busiest = max(planned_minutes(farm, cuts).values())
+    busiest = max(planned_minutes(farm, cuts, blocks).values())
     outcome = found.outcome
     clock = SessionClock(
         session=session.id,

@@ -11,6 +11,7 @@ from itertools import combinations
 
 from scheduler.farm.farm import Farm
 from scheduler.farm.people import CARE, MOUNT, PACK, TOXIC
+from scheduler.farm.standard import standard
 from scheduler.farm.work import bench_minutes, outside_minutes, overtime_minutes, sessions_in
 
 Kind = frozenset[str]
@@ -79,16 +80,14 @@ def bench_offers(farm: Farm, week: int) -> list[Offer]:
 
 
 def cutting_minutes(farm: Farm, colony: str, pieces: int) -> float:
-    """Bench minutes of the cutter: fetch, set up and dip the colony, and cut its pieces."""
+    """Standard minutes of the cutter: fetch, set up and dip the colony, and cut its pieces."""
     row = farm.colony[colony]
-    traits = farm.traits(row.strain)
-    factor = farm.settings.on_rock_factor if row.on_rock else 1.0
-    return (traits.minutes_colony + traits.minutes_cut * pieces) * factor
+    return float(standard(farm, row.strain, row.on_rock).cutter(pieces))
 
 
-def mounting_minutes(farm: Farm, strain: str, pieces: int) -> float:
-    """Bench minutes of the mounter: label and glue the pieces."""
-    return (farm.traits(strain).minutes_mount + farm.settings.label_minutes) * pieces
+def mounting_minutes(farm: Farm, strain: str, pieces: int, blocks: int = 1) -> float:
+    """Standard minutes of the mounter: label and glue the pieces of a lot that stands in so many blocks."""
+    return float(standard(farm, strain, False).mounter(pieces, blocks))
 
 
 def bench_need(farm: Farm, colony: str, pieces: int) -> dict[Kind, float]:

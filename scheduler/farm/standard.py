@@ -27,20 +27,34 @@ def with_allowance(minutes: Decimal, share: Decimal, base: Literal["work", "shif
 
 @dataclass(frozen=True)
 class Standard:
-    """Standard minutes of one colony's work: once per ``colony``, and per piece to ``cut``, ``mount`` and ``label``."""
+    """Standard minutes of one colony's work: once per ``colony``, per piece to ``cut`` and ``mount``, and per ``label``.
+
+    The mounter's minutes are ``each`` a piece and ``tag`` a block: a label is on every plug, or on one tag a block.
+    """
 
     colony: Decimal
     cut: Decimal
     mount: Decimal
     label: Decimal
+    every_plug: bool
+
+    @property
+    def each(self) -> Decimal:
+        """Minutes of the mounter for a piece."""
+        return self.mount + (self.label if self.every_plug else 0)
+
+    @property
+    def tag(self) -> Decimal:
+        """Minutes of the mounter for a block of the lot."""
+        return Decimal(0) if self.every_plug else self.label
 
     def cutter(self, pieces: int) -> Decimal:
         """Minutes of the cutter."""
         return self.colony + self.cut * pieces
 
-    def mounter(self, pieces: int, tags: int) -> Decimal:
-        """Minutes of the mounter, who writes so many labels."""
-        return self.mount * pieces + self.label * tags
+    def mounter(self, pieces: int, blocks: int) -> Decimal:
+        """Minutes of the mounter, labels included, for a lot that stands in so many blocks (1 where no place is known yet)."""
+        return self.each * pieces + self.tag * max(1, blocks)
 
     def step(self, row: RouteStep, pieces: int, tags: int) -> Decimal:
         """Minutes a step of the route takes for so many pieces and labels."""
@@ -66,6 +80,7 @@ def standard(farm: Farm, strain: str, on_rock: bool) -> Standard:
         cut=allowed(exact(traits.minutes_cut) * rock),
         mount=allowed(exact(traits.minutes_mount)),
         label=allowed(exact(s.label_minutes)),
+        every_plug=s.labelling == "plug",
     )
 
 

@@ -10,6 +10,7 @@ from scheduler.biology.light import growth_factor
 from scheduler.biology.zones import zones
 from scheduler.farm.counts import Count
 from scheduler.farm.farm import Farm
+from scheduler.farm.standard import standard
 from scheduler.forecast.survival import Interval
 from scheduler.plan.view import old_stand
 
@@ -161,14 +162,13 @@ def cuts(farm: Farm) -> dict[str, tuple[CutRecord, ...]]:
     """Past cuts by strain, as ratios to the pieces planned and to the standard minutes of the farm book."""
     found: dict[str, list[CutRecord]] = {}
     for row in farm.past_cuts:
-        traits = farm.traits(row.strain)
-        slower = farm.settings.on_rock_factor if row.on_rock else 1.0
-        cutting = (traits.minutes_colony + traits.minutes_cut * row.pieces_got) * slower
-        mounting = (traits.minutes_mount + farm.settings.label_minutes) * row.pieces_got
+        minutes = standard(farm, row.strain, row.on_rock)
+        cutting, mounting = float(minutes.cutter(row.pieces_got)), float(minutes.mounter(row.pieces_got, 1))
         found.setdefault(row.strain, []).append(
             CutRecord(
                 row.colony, row.date, row.pieces_got / row.pieces_planned,
-                _ratio(row.minutes_cutting, cutting) if row.pieces_got else None, _ratio(row.minutes_mounting, mounting),
+                _ratio(row.minutes_cutting, cutting) if row.pieces_got else None,
+                _ratio(row.minutes_mounting, mounting) if row.pieces_got else None,
             )
         )  # fmt: skip
     return {strain: tuple(rows) for strain, rows in found.items()}

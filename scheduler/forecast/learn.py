@@ -81,9 +81,16 @@ def learned_farm(farm: Farm, learned: Learned | None = None) -> Farm:
         traits, own = farm.traits(strain.strain), {}
         for name in (*LOSS_TRAITS, GROWTH):
             own[name] = (getattr(traits, name), known.value(strain.strain, name))
-        for quantity, names in ((CUTTING, ("minutes_colony", "minutes_cut")), (MOUNTING, ("minutes_mount",))):
-            for name in names:
-                own[name] = (getattr(traits, name), getattr(traits, name) * known.value(strain.strain, quantity))
+        for name in ("minutes_colony", "minutes_cut"):
+            own[name] = (getattr(traits, name), getattr(traits, name) * known.value(strain.strain, CUTTING))
+        ratio, label = (
+            known.value(strain.strain, MOUNTING),
+            farm.settings.label_minutes if farm.settings.labelling == "plug" else 0.0,
+        )
+        mounting = max(
+            0.0, (traits.minutes_mount + label) * ratio - label
+        )  # the ratio is of both together, the label has its own
+        own["minutes_mount"] = (traits.minutes_mount, mounting)
         moved = {name: float(f"{new:.6g}") for name, (old, new) in own.items() if not math.isclose(new, old, rel_tol=1e-6)}
         strains.append(strain.model_copy(update=moved) if moved else strain)
     return replace(farm, strains=tuple(strains)) if tuple(strains) != farm.strains else farm

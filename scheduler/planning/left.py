@@ -9,6 +9,7 @@ from scheduler.biology.growth import curve, levels
 from scheduler.biology.life import Life, life
 from scheduler.farm.coral import SizeClass
 from scheduler.farm.farm import Farm
+from scheduler.farm.standard import standard
 from scheduler.farm.units import exact
 from scheduler.plan.model import Plan
 from scheduler.plan.view import PlanView
@@ -101,8 +102,8 @@ def colonies_left(farm: Farm, plan: Plan, used: dict[str, Decimal]) -> dict[str,
         if row is None:
             continue
         alive = fresh.alive_when_ready[row.size_class]
-        factor = exact(s.on_rock_factor) if colony.on_rock else Decimal(1)
-        work = (exact(traits.minutes_cut) * factor + exact(traits.minutes_mount) + exact(s.label_minutes)) * s.wage_per_hour / 60
+        minutes = standard(farm, colony.strain, colony.on_rock)
+        work = (minutes.cut + minutes.each) * s.wage_per_hour / 60
         group = farm.strain[colony.strain].group
         supplies = sum(
             (

@@ -11,6 +11,7 @@ from functools import cached_property
 from scheduler.biology.service import pieces_to_start
 from scheduler.biology.zones import zones
 from scheduler.farm.farm import Farm
+from scheduler.farm.standard import standard
 from scheduler.farm.units import SHARE_STEP, exact, share, to_cent
 from scheduler.farm.work import bench_minutes, first_late_week, sessions_in
 from scheduler.plan.model import Cut, Line, LineKind, Plan, Sale
@@ -190,10 +191,9 @@ class Valuation:
         return found
 
     def _cut_minutes(self, cut: Cut) -> tuple[Decimal, Decimal]:
-        traits, s = self.farm.traits(cut.strain), self.farm.settings
-        factor = exact(s.on_rock_factor) if self.farm.colony[cut.colony].on_rock else Decimal(1)
-        cutting = (exact(traits.minutes_colony) + exact(traits.minutes_cut) * cut.pieces) * factor
-        return cutting, (exact(traits.minutes_mount) + exact(s.label_minutes)) * cut.pieces
+        minutes = standard(self.farm, cut.strain, self.farm.colony[cut.colony].on_rock)
+        blocks = len(self.view.lots[cut.lot].stands[0].blocks)
+        return minutes.cutter(cut.pieces), minutes.mounter(cut.pieces, blocks)
 
     def sessions_held(self, week: int) -> Decimal:
         """Sessions set up in a week: those with a cut; in later weeks the share of the bench that is used."""

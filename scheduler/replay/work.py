@@ -11,6 +11,7 @@ from scheduler.farm.blocks import Block
 from scheduler.farm.counts import PastCut
 from scheduler.farm.farm import Farm
 from scheduler.farm.people import BenchSession
+from scheduler.farm.standard import standard
 from scheduler.farm.work import sessions_in
 from scheduler.plan.model import Cut, Plan, Stand
 from scheduler.replay.chance import stream
@@ -135,10 +136,8 @@ class Bench:
 
     def _minutes(self, cut: Cut, mother: Mother, pieces: int) -> tuple[float, float]:
         """(cutting, mounting) minutes as this job really goes."""
-        s, traits = self.farm.settings, self.farm.traits(cut.strain)
-        factor = s.on_rock_factor if mother.row.on_rock else 1.0
-        cutting = (traits.minutes_colony + traits.minutes_cut * pieces) * factor
-        mounting = (traits.minutes_mount + s.label_minutes) * pieces
+        standards = standard(self.farm, cut.strain, mother.row.on_rock)
+        cutting, mounting = float(standards.cutter(pieces)), float(standards.mounter(pieces, 1))
         job = (cut.colony, self.world.week)
         return cutting * self.truth.pace(cut.cutter or "", *job), mounting * self.truth.pace(cut.mounter or "", *job)
 

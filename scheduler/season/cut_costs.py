@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scheduler.farm.coral import Colony
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import Kind, cut_kind, mount_kind
+from scheduler.farm.standard import standard
 from scheduler.farm.work import bench_minutes, sessions_in
 from scheduler.season.capacity import Capacity
 from scheduler.season.outlets import interest
@@ -44,11 +45,10 @@ class CutCosts:
     def _supplies(self, per: str, kinds: tuple[str | None, ...]) -> float:
         return sum(r.quantity_per * float(r.unit_cost) for r in self.farm.supplies if r.per == per and r.only_for in kinds)
 
-    def minutes(self, strain: str, on_rock: bool) -> tuple[float, float, float]:
-        """Minutes of cutting once and a piece, and of mounting a piece."""
-        traits, s = self.farm.traits(strain), self.farm.settings
-        factor = s.on_rock_factor if on_rock else 1.0
-        return traits.minutes_colony * factor, traits.minutes_cut * factor, traits.minutes_mount + s.label_minutes
+    def minutes(self, strain: str, on_rock: bool) -> tuple[float, float, float, float]:
+        """Minutes of cutting once and a piece, and of mounting once (the tag of one block) and a piece."""
+        found = standard(self.farm, strain, on_rock)
+        return float(found.colony), float(found.cut), float(found.tag), float(found.each)
 
     def _minute_cost(self, week: int) -> float:
         """Money a minute at the bench costs at least in a week: wage, and its part of setting up sessions."""
@@ -72,16 +72,17 @@ class CutCosts:
         return self._uses[key]
 
     def _use(self, strain: str, on_rock: bool, week: int) -> CutUse:
-        once, cutting, mounting = self.minutes(strain, on_rock)
+        once, cutting, tag, mounting = self.minutes(strain, on_rock)
         rows: dict[int, list[float]] = defaultdict(lambda: [0.0, 0.0])
         for row in self._rows(cut_kind(self.farm, strain), week):
             rows[row][0] += once
             rows[row][1] += cutting
         for row in self._rows(mount_kind(self.farm, strain), week):
+            rows[row][0] += tag
             rows[row][1] += mounting
         now, minute = interest(self.farm, week), self.minute_cost(week)
         return (
-            now * (once * minute + self.per_colony(strain)),
+            now * ((once + tag) * minute + self.per_colony(strain)),
             now * ((cutting + mounting) * minute + self.per_piece(strain)),
             tuple((row, a, b) for row, (a, b) in rows.items()),
         )
@@ -98,9 +99,9 @@ class CutCosts:
             uses = [self._use(strain, on_rock, w) for w in self.weeks]
             self._plain[key] = np.array([u[0] for u in uses]), np.array([u[1] for u in uses])
         once, each = self._plain[key]
-        at_once, cutting, mounting = self.minutes(strain, on_rock)
+        at_once, cutting, tag, mounting = self.minutes(strain, on_rock)
         cut, mount = hours[cut_kind(self.farm, strain)], hours[mount_kind(self.farm, strain)]
-        return once + at_once * cut, each + cutting * cut + mounting * mount
+        return once + at_once * cut + tag * mount, each + cutting * cut + mounting * mount
 
     def hour_prices(self, rows: Floats) -> dict[Kind, Floats]:
         """Price of a minute of each kind of bench work by week."""

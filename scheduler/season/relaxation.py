@@ -25,6 +25,7 @@ from scheduler.biology.course import course
 from scheduler.farm.coral import Colony
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING, PACKING
+from scheduler.farm.standard import standard
 from scheduler.farm.work import overtime_minutes
 from scheduler.season.capacity import Capacity
 from scheduler.season.cut_costs import CutCosts, CutUse
@@ -212,8 +213,8 @@ class Season:
             return 0.0, 0.0, 0.0
         alive, row = fresh.alive_when_ready(k), classes[k]
         wage = float(s.wage_per_hour) / 60
-        factor = s.on_rock_factor if colony.on_rock else 1.0
-        work = (traits.minutes_cut * factor + traits.minutes_mount + s.label_minutes) * wage + self.costs.per_piece(colony.strain)
+        minutes = standard(farm, colony.strain, colony.on_rock)
+        work = float(minutes.cut + minutes.each) * wage + self.costs.per_piece(colony.strain)
         rest = (1 - traits.good_share) * float(row.b_price) - s.pack_frag_minutes * wage
         share = s.end_colony_share * interest(farm, farm.weeks.count)
         listed = share * max(0.0, alive * (traits.good_share * float(row.list_price) + rest) - work)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from scheduler.farm.coral import Colony
 from scheduler.farm.farm import Farm
+from scheduler.farm.standard import standard
 
 
 class Worth:
@@ -29,7 +30,8 @@ class Worth:
     def work_cost(self, strain: str) -> float:
         """Wage and supplies of cutting and mounting one piece."""
         traits, s = self.farm.traits(strain), self.farm.settings
-        minutes = traits.minutes_cut + traits.minutes_mount + s.label_minutes
+        work = standard(self.farm, strain, False)
+        minutes = float(work.cut + work.each)
         supplies = sum(
             row.quantity_per * float(row.unit_cost)
             for row in self.farm.supplies
@@ -39,4 +41,4 @@ class Worth:
 
     def colony_cost(self, colony: Colony) -> float:
         """Wage for fetching, setting up and dipping a colony once."""
-        return self.farm.traits(colony.strain).minutes_colony / 60 * float(self.farm.settings.wage_per_hour)
+        return float(standard(self.farm, colony.strain, False).colony) / 60 * float(self.farm.settings.wage_per_hour)

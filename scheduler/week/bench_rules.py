@@ -8,6 +8,7 @@ from itertools import combinations
 from ortools.sat.python import cp_model
 
 from scheduler.farm.hours import Kind, cut_kind, mount_kind
+from scheduler.farm.standard import standard
 from scheduler.farm.units import seconds
 from scheduler.week.draft import Draft
 from scheduler.week.options import capable
@@ -61,13 +62,12 @@ def hours(d: Draft) -> None:
     loads: dict[tuple[str, str], list[cp_model.LinearExpr]] = {}
     for (i, sid, p), role in v.cuts.items():
         o = d.options[i]
-        traits = d.farm.traits(o.strain)
-        factor = s.on_rock_factor if o.colony.on_rock else 1.0
-        once, each = seconds(traits.minutes_colony * factor), seconds(traits.minutes_cut * factor)
-        loads.setdefault((sid, p), []).append(once * role + each * v.cut_pieces[i, sid, p])
-    for (i, sid, p), n in v.mount_pieces.items():
-        traits = d.farm.traits(d.options[i].strain)
-        loads.setdefault((sid, p), []).append(seconds(traits.minutes_mount + s.label_minutes) * n)
+        minutes = standard(d.farm, o.strain, o.colony.on_rock)
+        loads.setdefault((sid, p), []).append(seconds(minutes.colony) * role + seconds(minutes.cut) * v.cut_pieces[i, sid, p])
+    for (i, sid, p), role in v.mounts.items():
+        minutes = standard(d.farm, d.options[i].strain, False)
+        tags = seconds(minutes.tag * s.max_blocks)  # in how many blocks it will stand is not known yet
+        loads.setdefault((sid, p), []).append(seconds(minutes.each) * v.mount_pieces[i, sid, p] + tags * role)
     for sid, session in d.sessions.items():
         fill = d.limits.fill.get(sid, s.bench_fill)
         v.changes[sid] = m.new_int_var(0, max(0, len(d.farm.systems) - 1), f"changes {sid}")
@@ -87,14 +87,14 @@ def _hours_together(d: Draft) -> None:
         for i, o in enumerate(d.options):
             if (i, sid) not in v.at:
                 continue
-            traits = d.farm.traits(o.strain)
-            factor = s.on_rock_factor if o.colony.on_rock else 1.0
+            minutes = standard(d.farm, o.strain, o.colony.on_rock)
             here = m.new_int_var(0, d.most(i), "")
             m.add(here <= d.most(i) * v.at[i, sid])
             m.add(here >= v.pieces[i] - d.most(i) * (1 - v.at[i, sid]))
-            cutting = seconds(traits.minutes_colony * factor) * v.at[i, sid] + seconds(traits.minutes_cut * factor) * here
+            cutting = seconds(minutes.colony) * v.at[i, sid] + seconds(minutes.cut) * here
+            mounting = seconds(minutes.tag) * v.at[i, sid] + seconds(minutes.each) * here
             work.setdefault(cut_kind(d.farm, o.strain), []).append(cutting)
-            work.setdefault(mount_kind(d.farm, o.strain), []).append(seconds(traits.minutes_mount + s.label_minutes) * here)
+            work.setdefault(mount_kind(d.farm, o.strain), []).append(mounting)
         for size in range(1, len(work) + 1):
             for kinds in combinations(work, size):
                 able = {p for kind in kinds for p in capable(d.farm, session, kind)}

@@ -84,6 +84,21 @@ def test_s1_one_person_cuts_and_mounts_to_the_last_minute_and_no_further() -> No
     assert not possible(replace(short, pins=pins(at_least("A1", 20))))
 
 
+@pytest.mark.parametrize(
+    ("settings", "minutes"),
+    [
+        ({"allowance_share": 0.1}, 56 * 1.1),
+        ({"allowance_share": 0.25, "allowance_base": "shift"}, 56 / 0.75),
+        ({"labelling": "block", "max_blocks": 1}, 46.5),  # one tag instead of twenty labels
+        ({"labelling": "block", "max_blocks": 2}, 47.0),  # as many tags as it may need
+    ],
+)
+def test_s1_allowance_and_labels_are_work(settings: dict[str, Any], minutes: float) -> None:
+    asked = {"pins": pins(at_least("A1", 20)), **settings}
+    assert possible(tiny_farm(sessions=({"minutes": 20 + minutes},), **asked))
+    assert not possible(tiny_farm(sessions=({"minutes": 20 + minutes - 0.1},), **asked))
+
+
 def test_s1_only_a_share_of_the_clock_is_work() -> None:
     farm = tiny_farm(sessions=({"minutes": 90},), bench_fill=0.8)
     assert possible(replace(farm, pins=pins(at_least("A1", 20))))

@@ -103,7 +103,7 @@ class Bench:
         for most in range(pieces, 0, -1):
             load = defaultdict(float, {p: self._load[session.id, p] for p in (cutter, mounter)})
             load[cutter] += cutting_minutes(self.farm, colony.colony, most)
-            load[mounter] += mounting_minutes(self.farm, colony.strain, most)
+            load[mounter] += self._mounting(colony, most)
             if max(load.values()) <= clock:
                 return most
         return 0
@@ -112,7 +112,11 @@ class Bench:
         """Enter a cut of a near week."""
         self.works[place.session.id].append(colony)
         self._load[place.session.id, place.cutter] += cutting_minutes(self.farm, colony.colony, pieces)
-        self._load[place.session.id, place.mounter] += mounting_minutes(self.farm, colony.strain, pieces)
+        self._load[place.session.id, place.mounter] += self._mounting(colony, pieces)
+
+    def _mounting(self, colony: Colony, pieces: int) -> float:
+        """Minutes of the mounter, with a tag for as many blocks as a lot may stand in."""
+        return mounting_minutes(self.farm, colony.strain, pieces, self.farm.settings.max_blocks)
 
     # ---- later weeks ----------------------------------------------------------------------------------------------
 

@@ -8,6 +8,7 @@ from decimal import Decimal
 from scheduler.farm.coral import Traits
 from scheduler.farm.farm import Farm
 from scheduler.farm.people import BenchSession
+from scheduler.farm.standard import standard
 from scheduler.farm.units import exact
 from scheduler.farm.work import bench_minutes, session_end, sessions_in
 from scheduler.plan.model import Cut, Plan, Stand
@@ -47,20 +48,18 @@ class SessionView:
 
 def cutting_minutes(farm: Farm, cut: Cut) -> Decimal:
     """S1: minutes of the cutter for one cut."""
-    traits = farm.traits(cut.strain)
-    minutes = exact(traits.minutes_colony) + exact(traits.minutes_cut) * cut.pieces
-    return minutes * exact(farm.settings.on_rock_factor) if farm.colony[cut.colony].on_rock else minutes
+    return standard(farm, cut.strain, farm.colony[cut.colony].on_rock).cutter(cut.pieces)
 
 
-def mounting_minutes(farm: Farm, cut: Cut) -> Decimal:
-    """S1: minutes of the mounter for one cut."""
-    traits = farm.traits(cut.strain)
-    return (exact(traits.minutes_mount) + exact(farm.settings.label_minutes)) * cut.pieces
+def mounting_minutes(farm: Farm, cut: Cut, blocks: int) -> Decimal:
+    """S1: minutes of the mounter for one cut whose lot stands in so many blocks."""
+    return standard(farm, cut.strain, False).mounter(cut.pieces, blocks)
 
 
 def session_views(farm: Farm, plan: Plan) -> tuple[SessionView, ...]:
     """The sessions of the near weeks that have cuts, in order of time."""
     by_session: dict[str, list[Cut]] = {}
+    blocks = {s.lot: len(s.blocks) for s in sorted(plan.stands, key=lambda s: -s.week)}
     for cut in plan.cuts:
         if cut.session is not None:
             by_session.setdefault(cut.session, []).append(cut)
@@ -76,7 +75,7 @@ def session_views(farm: Farm, plan: Plan) -> tuple[SessionView, ...]:
                 if cut.cutter:
                     work[cut.cutter] = work.get(cut.cutter, Decimal(0)) + cutting_minutes(farm, cut)
                 if cut.mounter:
-                    work[cut.mounter] = work.get(cut.mounter, Decimal(0)) + mounting_minutes(farm, cut)
+                    work[cut.mounter] = work.get(cut.mounter, Decimal(0)) + mounting_minutes(farm, cut, blocks[cut.lot])
             offered = exact(round(bench_minutes(farm, session, max(0, len(systems) - 1)), 6))
             found.append(SessionView(session, tuple(cuts), systems, work, offered))
     return tuple(found)
