@@ -10,6 +10,7 @@ from ortools.sat.python import cp_model
 from scheduler.farm.hours import Kind, cut_kind, mount_kind
 from scheduler.farm.standard import standard
 from scheduler.farm.units import seconds
+from scheduler.farm.work import plugs_ready
 from scheduler.week.draft import Draft
 from scheduler.week.options import capable
 from scheduler.week.releases import work_of, work_of_move
@@ -100,6 +101,28 @@ def _hours_together(d: Draft) -> None:
                 able = {p for kind in kinds for p in capable(d.farm, session, kind)}
                 m.add(sum(load for kind in kinds for load in work[kind]) <= clock * len(able))
         v.changes[sid] = m.new_int_var(0, max(0, len(d.farm.systems) - 1), f"changes {sid}")
+
+
+def plugs(d: Draft) -> None:
+    """S6: by no session are more plugs of a kind used than have stood in water long enough by its day.
+
+    With hours looked at together, the pieces of a week count at its last session.
+    """
+    v = d.v
+    for kind in dict.fromkeys(row.plug_kind for row in d.farm.plugs if row.condition_days):
+        mine = [i for i, o in enumerate(d.options) if d.farm.traits(o.strain).plug_kind == kind]
+        for session in d.sessions.values():
+            ready = plugs_ready(d.farm, kind, session.day)
+            if ready is None:
+                continue
+            if d.together:
+                last = all(s.day <= session.day for s in d.sessions.values() if s.week == session.week)
+                used = [v.pieces[i] for i in mine if d.options[i].week <= session.week] if last else []
+            else:
+                before = {s.id for s in d.sessions.values() if s.day <= session.day}
+                used = [n for (i, sid, _), n in v.mount_pieces.items() if i in mine and sid in before]
+            if used:
+                d.model.add(sum(used) <= ready)
 
 
 def outside(d: Draft) -> None:

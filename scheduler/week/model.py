@@ -33,7 +33,7 @@ __all__ = [
 ]
 
 RULES = (
-    bench_rules.cuts, bench_rules.people, bench_rules.hours, bench_rules.water, bench_rules.hazard, bench_rules.outside,
+    bench_rules.cuts, bench_rules.people, bench_rules.hours, bench_rules.plugs, bench_rules.water, bench_rules.hazard, bench_rules.outside,
     space_rules.stands, count_rules.counted, space_rules.layouts, block_rules.blocks, block_rules.reach,
     space_rules.fresh, space_rules.room, space_rules.company,
     colony_rules.rest, colony_rules.pinned,

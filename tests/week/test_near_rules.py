@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from scheduler.farm.bench import PlugKind
 from scheduler.farm.coral import GroupPair
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import Announced
@@ -130,6 +131,23 @@ def test_s1_a_change_of_water_costs_everybody_its_minutes() -> None:
     assert not possible(tiny_farm(sessions=({"minutes": 66},), pins=both, **more))
     same = tiny_farm(sessions=({"minutes": 52},), pins=both, mothers=TWO)
     assert possible(same)
+
+
+def test_s6_conditioned_plugs_are_used_as_they_become_ready() -> None:
+    # 30 plugs are ready from the start, 10 more from Thursday; those put in now would take four weeks
+    def farm(*asked: Any) -> Farm:
+        day, later = date(2026, 11, 2), date(2026, 11, 5)
+        kinds = tuple(
+            PlugKind(plug_kind="small", condition_days=28, in_water=n, in_water_from=d) for n, d in ((30, day), (10, later))
+        )
+        bare = tiny_farm(mothers=TWO, racks={"T-a": (10, 10)}, sessions=(TUE, THU), strains={"A": {"minutes_colony": 0.0}})
+        return replace(bare, plugs=kinds, pins=pins(*asked))
+
+    tuesday = [{"kind": "session", "colony": c, "session": "Tue 2026-12-01"} for c in TWO]
+    assert possible(farm(at_least("A1", 20), at_least("A2", 20)))
+    assert not possible(farm(at_least("A1", 21), at_least("A2", 20)))
+    assert not possible(farm(at_least("A1", 20), at_least("A2", 20), *tuesday))
+    assert possible(farm(at_least("A1", 20), at_least("A2", 10), *tuesday))
 
 
 def test_s1_two_people_share_the_work_of_one_colony() -> None:
