@@ -28,7 +28,7 @@ class Schedule:
 
     ``finish``: end of the last task that counts. ``overstay``: seconds in dips beyond the least. ``away``: seconds mothers
     stay in dips beyond the least. ``outcome`` is that of the finish time. ``mix_of``: put-in task -> number of the mix of
-    its dip and water that it goes into, from 0.
+    its dip and water that it goes into, from 0. ``work``: the solver's work for all aims, in its own units.
     """
 
     done: tuple[Done, ...]
@@ -37,12 +37,13 @@ class Schedule:
     away: int
     outcome: Outcome
     mix_of: dict[str, int]
+    work: float = 0.0
 
 
 def schedule(
     shop: Shop, limits: Limits, *, stage: str = "bench", progress: Progress | None = None, stop: threading.Event | None = None
 ) -> Schedule:
-    """Schedule a shop. The lower aims get a part of the same limits on top. Repeats exactly under a work limit.
+    """Schedule a shop. The finish has the limits to itself, the lower aims get a part of them on top. Repeats exactly under a work limit.
 
     Where the search ends before it finds anything, the first schedule made without a solver is handed back.
     """
@@ -57,9 +58,10 @@ def schedule(
     outcome = solved.outcome
     if not outcome.found:
         finish = max(d.end for d in times.values() if d.task.counts)
-        outcome = Outcome("feasible", outcome.reason, float(finish), outcome.bound, outcome.seconds)
-        return _summed(shop, times, mix_of, outcome)
+        outcome = Outcome("feasible", outcome.reason, float(finish), outcome.bound, outcome.seconds, outcome.work)
+        return replace(_summed(shop, times, mix_of, outcome), work=outcome.work)
     times, mix_of = model.read(solved)
+    work = outcome.work
     for aim, cost in ((None, DIP), (DIP, MOTHER), (MOTHER, SPREAD)):
         if stop is not None and stop.is_set():
             break
@@ -69,10 +71,11 @@ def schedule(
         model.hint(times, mix_of)
         model.model.minimize(model.cost(cost))
         better = solve(model.model, _part(limits, LOWER_AIMS), stage=f"{stage} dips", stop=stop, linearization=0)
+        work += better.outcome.work
         if not better.outcome.found:
             break
         solved, (times, mix_of) = better, model.read(better)
-    return _summed(shop, times, mix_of, outcome)
+    return replace(_summed(shop, times, mix_of, outcome), work=work)
 
 
 def _part(limits: Limits, share: float) -> Limits:

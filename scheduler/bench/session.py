@@ -22,7 +22,10 @@ from scheduler.solving import Limits, Progress
 
 @dataclass(frozen=True)
 class SessionSchedule:
-    """The clock of one session. ``order``: lots in the order their colonies are cut. ``fits``: done before clean-down. ``cuts``: see ``what``."""
+    """The clock of one session. ``order``: lots in the order their colonies are cut. ``fits``: done before clean-down. ``cuts``: see ``what``.
+
+    ``work``: what it took of the solver, in its own units.
+    """
 
     session: BenchSession
     clock: SessionClock
@@ -30,6 +33,7 @@ class SessionSchedule:
     order: tuple[str, ...]
     fits: bool
     cuts: frozenset[tuple[str, int, str | None, str | None]]
+    work: float = 0.0
 
     @staticmethod
     def what(cuts: Sequence[Cut]) -> frozenset[tuple[str, int, str | None, str | None]]:
@@ -78,7 +82,7 @@ def schedule_session(
     cut_at = {work[d.task.id].lot: d.start for d in found.done if d.task.turn is not None}
     order = tuple(sorted((c.lot for c in cuts), key=lambda lot: (cut_at.get(lot, 0), lot)))
     tasks = tuple(_tasks(farm, session, shop, work, found, begin))
-    return SessionSchedule(session, clock, tasks, order, found.finish <= end - clean_down, SessionSchedule.what(cuts))
+    return SessionSchedule(session, clock, tasks, order, found.finish <= end - clean_down, SessionSchedule.what(cuts), found.work)
 
 
 def _tasks(

@@ -13,12 +13,15 @@ from scheduler.farm.farm import Farm
 from scheduler.farm.people import BenchSession
 from scheduler.farm.work import condition_days, plugs_ready, sessions_in
 from scheduler.plan.model import BenchTask, Cut, Plan, SessionClock
-from scheduler.solving import Limits, Progress
+from scheduler.solving import Budget, Limits, Progress
 
 REPLANS = 3
 """How often near weeks are planned again because a session does not fit the clock."""
 
 FILL_STEP = Decimal("0.001")
+
+SESSION_SHARE = 0.25
+"""Most that the clock of one session takes of the work and time left to all."""
 
 N = TypeVar("N")
 
@@ -65,10 +68,10 @@ class BenchResult:
 
 
 def schedule_cuts(
-    farm: Farm, cuts: Iterable[Cut], blocks: Mapping[str, int], limits: Limits, *, known: BenchResult | None = None,
-    progress: Progress | None = None, stop: threading.Event | None = None,
+    farm: Farm, cuts: Iterable[Cut], blocks: Mapping[str, int], limits: Limits, *, budget: Budget | None = None,
+    known: BenchResult | None = None, progress: Progress | None = None, stop: threading.Event | None = None,
 ) -> BenchResult:  # fmt: skip
-    """Clock times for the near-week sessions of some cuts; ``limits`` are those of one session.
+    """Clock times for the near-week sessions of some cuts; ``limits`` are those of one session, ``budget`` that of all.
 
     ``blocks``: blocks each lot stands in. Sessions whose cuts are those of ``known`` are taken from it.
     """
@@ -84,7 +87,10 @@ def schedule_cuts(
             continue
         done = before.get(session.id)
         if done is None or done.cuts != SessionSchedule.what(mine):
-            done = schedule_session(farm, session, mine, blocks, limits, progress=progress, stop=stop)
+            most = limits if budget is None else limits.within(budget.part(SESSION_SHARE))
+            done = schedule_session(farm, session, mine, blocks, most, progress=progress, stop=stop)
+            if budget is not None:
+                budget.spend(done.work)
         found.append(done)
     return BenchResult(tuple(found))
 
@@ -135,6 +141,7 @@ def fit_sessions(
     value: Callable[[N, Cut], float],
     pinned: Callable[[Cut], bool],
     limits: Limits,
+    budget: Budget | None = None,
     progress: Progress | None = None,
     stop: threading.Event | None = None,
 ) -> Fitted[N]:
@@ -143,9 +150,14 @@ def fit_sessions(
     Where a session's efficiency proves tighter than the fill it was planned with, the near weeks are planned again with
     that fill (``replan``, a fill for each such session), at most ``REPLANS`` times; then the cut of least ``value`` that is
     not ``pinned`` is left out (``without``) until it fits. A replanning that cuts nothing any more is taken as it is.
+    ``limits`` are those of one session, ``budget`` that of all.
     """
+
+    def clocked(now: N, known: BenchResult | None) -> BenchResult:
+        return schedule_cuts(farm, cuts_of(now), blocks_of(now), limits, budget=budget, known=known, progress=progress, stop=stop)
+
     fill: dict[str, float] = {}
-    bench = _bench(farm, near, cuts_of, blocks_of, limits, None, progress, stop)
+    bench = clocked(near, None)
     for _ in range(REPLANS):
         if not bench.late or (stop is not None and stop.is_set()):
             break
@@ -154,7 +166,7 @@ def fit_sessions(
         }
         fill |= {name: max(0.0, share) for name, share in tighter.items()}
         near = replan(dict(fill))
-        bench = _bench(farm, near, cuts_of, blocks_of, limits, bench, progress, stop)
+        bench = clocked(near, bench)
     dropped: list[tuple[Cut, str]] = []
     stuck: list[str] = []
     while True:
@@ -169,14 +181,7 @@ def fit_sessions(
         least = min(loose, key=lambda c: (value(near, c), c.colony))
         dropped.append((least, why))
         near = without(near, least)
-        bench = _bench(farm, near, cuts_of, blocks_of, limits, bench, progress, stop)
-
-
-def _bench(
-    farm: Farm, near: N, cuts_of: Callable[[N], Sequence[Cut]], blocks_of: Callable[[N], Mapping[str, int]], limits: Limits,
-    known: BenchResult | None, progress: Progress | None, stop: threading.Event | None,
-) -> BenchResult:  # fmt: skip
-    return schedule_cuts(farm, cuts_of(near), blocks_of(near), limits, known=known, progress=progress, stop=stop)
+        bench = clocked(near, bench)
 
 
 def _trouble(farm: Farm, cuts: Sequence[Cut], bench: BenchResult, stuck: Sequence[str]) -> tuple[str, list[Cut], str] | None:

@@ -13,16 +13,16 @@ from scheduler.farm.blocks import Block
 from scheduler.farm.farm import Farm
 from scheduler.planning.near_layouts import LayoutMaker, made_free
 from scheduler.planning.near_places import Coming, most_on, shapes, tidy
+from scheduler.solving import Budget, Outcome, Progress, Solved, minimal_conflict, solve
 from scheduler.solving import Limits as SolveLimits
-from scheduler.solving import Outcome, Progress, Solved, minimal_conflict, solve
 from scheduler.week.floor import Floor, Section
 from scheduler.week.model import MOST_PIECES, Limits, NearModel, Space, Spot, Start
 from scheduler.week.options import NearWorth, Option, Refusal, option, with_ways
 from scheduler.week.prices import Prices
 from scheduler.week.releases import EarlySale, Move, NoStock, Stock, moves
 
-COUNTED_SHARE, LAYOUT_SHARES = 0.2, (0.25, 0.2)
-"""Shares of the solver's work: for the bound, and for each round with layouts."""
+COUNTED_SHARE, LAYOUT_SHARES = 0.3, (0.55, 1.0)
+"""Shares of the work and time left: for the bound, and for each round with layouts."""
 
 ROUNDS_BY_CHANCE, ROUNDS_AROUND = 32, 12
 """Most layouts tried by chance for each rack, and around what stands there in each round."""
@@ -64,7 +64,10 @@ class NearMove:
 
 @dataclass(frozen=True)
 class NearPlan:
-    """The near weeks: cuts, moves and early sales, why other colonies cannot be cut, how the model ended, what gave way."""
+    """The near weeks: cuts, moves and early sales, why other colonies cannot be cut, how the model ended, what gave way.
+
+    ``work``: what it took of the solver, in its own units.
+    """
 
     cuts: tuple[NearCut, ...]
     options: tuple[Option, ...]
@@ -73,6 +76,7 @@ class NearPlan:
     gave_way: tuple[str, ...]
     moves: tuple[NearMove, ...] = ()
     sales: tuple[EarlySale, ...] = ()
+    work: float = 0.0
 
 
 class NearPlanner:
@@ -85,6 +89,7 @@ class NearPlanner:
         self.farm, self.worth, self.limits = farm, worth, limits
         self.pins = [p.pin for p in farm.pins if p.pin in pins and p.kind in PIN_KINDS]
         self.solving, self.progress, self.stop = solving, progress, stop
+        self._budget = Budget(solving)
         self._stock: Stock = stock or NoStock()
         self._bare = floor
         self.moves, self.sales = self._stirring(self.pins)
@@ -103,9 +108,9 @@ class NearPlanner:
             names = minimal_conflict(self.pins, self._hold)
             raise PinConflict(names, [describe_pin(self.farm, name) for name in names])
         if not options:
-            return NearPlan((), (), refusals, None, ())
+            return NearPlan((), (), refusals, None, (), work=self._budget.work)
         chosen, outcome = self._search(options, start)
-        return self._placed(chosen, options, refusals, outcome)
+        return replace(self._placed(chosen, options, refusals, outcome), work=self._budget.work)
 
     def _search(self, options: list[Option], start: Start) -> tuple[Start, Outcome]:
         """Counts of positions alone give a bound and a direction; layouts of the racks, round by round, the plan.
@@ -156,10 +161,11 @@ class NearPlanner:
         return [found for o in options if (found := with_ways(self.farm, o, lots)) is not None]
 
     def _solve(self, model: NearModel, share: float, *, improve: bool) -> Solved:
-        """Solve with a share of the time and work."""
-        clock, work = self.solving.seconds, self.solving.deterministic
-        limits = replace(self.solving, seconds=clock and clock * share, deterministic=work and work * share)
-        return solve(model.model, limits, stage="near weeks", progress=self.progress, stop=self.stop, improve=improve)
+        """Solve with a share of the work and time left."""
+        limits = self._budget.part(share)
+        solved = solve(model.model, limits, stage="near weeks", progress=self.progress, stop=self.stop, improve=improve)
+        self._budget.spend(solved.outcome.work)
+        return solved
 
     def _maker(
         self, options: Sequence[Option], moves: Sequence[Move], sales: Sequence[EarlySale], prices: Prices
@@ -268,9 +274,9 @@ class NearPlanner:
             model = NearModel(
                 self.farm, self.floor, options, space, prices, self.limits, pins, moves=moving, sales=sales, with_objective=False
             )
-            solved = solve(
-                model.model, replace(PIN_WORK, deterministic=work, seed=self.solving.seed), stage="pins", stop=self.stop
-            )
+            most = self._budget.part().within(replace(PIN_WORK, deterministic=work))
+            solved = solve(model.model, most, stage="pins", stop=self.stop)
+            self._budget.spend(solved.outcome.work)
             found.extend([model.chosen(solved)] if solved.outcome.found and space is not None else [])
             return solved
 

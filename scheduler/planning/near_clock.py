@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import replace
 
 from scheduler.errors import PinConflict
@@ -13,41 +12,51 @@ from scheduler.plan.model import Cut
 from scheduler.planning.bench_day import BenchResult, Fitted, fit_sessions, schedule_cuts
 from scheduler.planning.near import ASKING, NearCut, NearPlan, describe_pin
 from scheduler.planning.near_places import Coming, tidy
-from scheduler.solving import Limits, Progress
+from scheduler.solving import Budget, Limits, Progress
 from scheduler.week.floor import blocks_positions
 from scheduler.week.options import NearWorth
 
 SESSION_WORK, SESSION_SECONDS = 1.0, 20.0
 """Most solver work, and most seconds, for the clock of one session."""
 
-Planned = Callable[[Mapping[str, float]], NearPlan]
-"""Near weeks planned with a fill for some sessions (share of the clock that is work)."""
+FIRST_SHARE, AGAIN_SHARE = 0.65, 0.5
+"""Shares of the work and time left: for planning the near weeks, and for each time they are planned again."""
+
+Planned = Callable[[Mapping[str, float], Limits], NearPlan]
+"""Near weeks planned within limits, with a fill for some sessions (share of the clock that is work)."""
 
 
 def by_the_clock(
     farm: Farm, planned: Planned, worth: NearWorth, pins: Sequence[str], solving: Limits, *, progress: Progress | None = None,
     stop: threading.Event | None = None,
 ) -> tuple[NearPlan, BenchResult]:  # fmt: skip
-    """The near weeks with the clock of their sessions; lots carry the name of ``working_name`` there.
+    """The near weeks with the clock of their sessions, all within ``solving``; lots carry the name of ``working_name`` there.
 
     Raises ``PinConflict`` where the cuts that pins ask for cannot be done in a session's time, or lack plugs.
     """
-    near, limits = planned({}), _limits(solving)
+    budget, limits = Budget(solving), replace(solving, deterministic=SESSION_WORK, seconds=SESSION_SECONDS)
+    near = planned({}, budget.part(FIRST_SHARE))
+    budget.spend(near.work)
     fewest = _fewest(farm, near, pins)
 
     def again(fill: Mapping[str, float]) -> NearPlan:
         nonlocal near
-        with suppress(PinConflict):  # that fill is a guess; whether what pins ask for fits, the clock has to say
-            near = planned(fill)
+        part = budget.part(AGAIN_SHARE)
+        try:
+            near = planned(fill, part)
+            budget.spend(near.work)
+        except PinConflict:  # that fill is a guess; whether what pins ask for fits, the clock has to say
+            budget.spend(part.deterministic or 0.0)
         return near
 
     found = fit_sessions(
         farm, near, cuts_of=bench_cuts, blocks_of=_blocks, replan=again, value=lambda near, cut: _value(worth, near, cut),
         without=lambda near, cut: _without(farm, near, cut, fewest.get(cut.colony, 0), solving.seed),
-        pinned=lambda cut: cut.pieces <= fewest.get(cut.colony, 0), limits=limits, progress=progress, stop=stop,
+        pinned=lambda cut: cut.pieces <= fewest.get(cut.colony, 0), limits=limits, budget=budget, progress=progress,
+        stop=stop,
     )  # fmt: skip
     if found.stuck:
-        raise _conflict(farm, found, pins, limits)
+        raise _conflict(farm, found, pins, limits, budget)
     told = [_told(cut, fewest.get(cut.colony, 0), why) for cut, why in found.dropped]
     return replace(found.near, gave_way=(*found.near.gave_way, *told)), found.bench
 
@@ -66,12 +75,6 @@ def bench_cuts(near: NearPlan) -> list[Cut]:
         )
         for c in near.cuts
     ]  # fmt: skip
-
-
-def _limits(solving: Limits) -> Limits:
-    """Limits of one session: never more than the near weeks have."""
-    work, clock = solving.deterministic or SESSION_WORK, solving.seconds or SESSION_SECONDS
-    return replace(solving, deterministic=min(SESSION_WORK, work), seconds=min(SESSION_SECONDS, clock))
 
 
 def _blocks(near: NearPlan) -> dict[str, int]:
@@ -113,7 +116,7 @@ def _value(worth: NearWorth, near: NearPlan, cut: Cut) -> float:
     return cut.pieces * piece - worth.waiting(colony, week, cut.pieces) - worth.colony_cost(colony)
 
 
-def _conflict(farm: Farm, found: Fitted[NearPlan], pins: Sequence[str], limits: Limits) -> PinConflict:
+def _conflict(farm: Farm, found: Fitted[NearPlan], pins: Sequence[str], limits: Limits, budget: Budget) -> PinConflict:
     """Pins whose cuts do not fit the first session (or the plugs) that is stuck, none of which could be spared."""
     name, cuts, blocks = found.stuck[0], bench_cuts(found.near), _blocks(found.near)
     late = next((s for s in found.bench.late if s.session.id == name), None)
@@ -122,7 +125,7 @@ def _conflict(farm: Farm, found: Fitted[NearPlan], pins: Sequence[str], limits: 
         cuts = [c for c in cuts if c.session == name]
         for cut in list(cuts):
             rest = [c for c in cuts if c is not cut]
-            if rest and schedule_cuts(farm, rest, blocks, limits).late:
+            if rest and schedule_cuts(farm, rest, blocks, limits, budget=budget).late:
                 cuts = rest
     else:
         kind = name.removesuffix(f" plugs {name[-10:]}")

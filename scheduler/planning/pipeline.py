@@ -141,9 +141,9 @@ class _Planner:
         stock = StockLots(farm, old, self.worth, ledger, books.seller)
         room = Limits(system, zone, outside=stock.outside(), boxes=stock.boxes(), market=stock.market(), announced=self.announced)
 
-        def planned(fill: Mapping[str, float]) -> NearPlan:
+        def planned(fill: Mapping[str, float], allowed: SolveLimits) -> NearPlan:
             limits = replace(room, fill=fill)
-            planner = NearPlanner(farm, floor, self.valuation, limits, self.pins, self.limits, self.progress, self.stop, stock)
+            planner = NearPlanner(farm, floor, self.valuation, limits, self.pins, allowed, self.progress, self.stop, stock)
             return self._countable(planner.plan())
 
         near, self.bench = by_the_clock(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, Protocol
 
 SECONDS_OF_WORK = 8
@@ -33,6 +33,16 @@ class Limits:
         """Limits of a search that may take so long at most and, unless the machine is slow or busy, ends by its work."""
         return cls(seconds=seconds, deterministic=seconds / SECONDS_OF_WORK, seed=seed, workers=workers)
 
+    def within(self, others: Limits) -> Limits:
+        """These limits, but no more time or work than others allow."""
+
+        def less(mine: float | None, theirs: float | None) -> float | None:
+            return min((x for x in (mine, theirs) if x is not None), default=None)
+
+        return replace(
+            self, seconds=less(self.seconds, others.seconds), deterministic=less(self.deterministic, others.deterministic)
+        )
+
     def __post_init__(self) -> None:
         for name, limit in (("seconds", self.seconds), ("deterministic", self.deterministic)):
             if limit is not None and not limit > 0:
@@ -56,7 +66,7 @@ class Outcome:
 
     ``reason`` is ``proved``, ``time limit``, ``work limit``, ``interrupted`` or ``infeasible not confirmed``. ``value``
     is ``None`` whenever there is no solution, and ``bound`` whenever nothing is known; both are 0 for a solved model that
-    has no objective. ``seconds`` is wall-clock time.
+    has no objective. ``seconds`` is wall-clock time, ``work`` the solver's own unit of it.
     """
 
     outcome: Status
@@ -64,6 +74,7 @@ class Outcome:
     value: float | None
     bound: float | None
     seconds: float
+    work: float = 0.0
 
     @property
     def found(self) -> bool:

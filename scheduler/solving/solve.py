@@ -65,7 +65,7 @@ def solve(
         return first
     again = _Run(model, limits, stage, progress, stop, linearization, presolve=False).solved()
     seconds = first.outcome.seconds + again.outcome.seconds
-    outcome = replace(again.outcome, seconds=seconds)
+    outcome = replace(again.outcome, seconds=seconds, work=first.outcome.work + again.outcome.work)
     if outcome.outcome == "unknown" and outcome.reason != "interrupted":
         outcome = replace(outcome, reason="infeasible not confirmed")
     return Solved(outcome, again._solver)
@@ -184,14 +184,15 @@ class _Run:
         status = _STATUS.get(self._status)
         if status is None:
             raise NoPlanFound(f"{self._stage}: the solver ended with {self._solver.status_name()}")
+        work = self._solver.response_proto.deterministic_time
         if status == "infeasible":
-            return Outcome(status, "proved", None, None, seconds)
+            return Outcome(status, "proved", None, None, seconds, work)
         if status == "unknown":
-            return Outcome(status, self._why(), None, self._bound, seconds)
+            return Outcome(status, self._why(), None, self._bound, seconds, work)
         reason = "proved" if status == "optimal" else self._why()
         if not self._model.has_objective():
-            return Outcome("optimal", "proved", 0.0, 0.0, seconds)
-        return Outcome(status, reason, self._solver.objective_value, self._solver.best_objective_bound, seconds)
+            return Outcome("optimal", "proved", 0.0, 0.0, seconds, work)
+        return Outcome(status, reason, self._solver.objective_value, self._solver.best_objective_bound, seconds, work)
 
     def _why(self) -> str:
         if self._interrupted:

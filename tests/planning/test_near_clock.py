@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import math
+from typing import Any
+
 import pytest
 
 from scheduler.audit import audit
+from scheduler.bench import schedule
 from scheduler.errors import PinConflict
 from scheduler.farm.farm import Farm
+from scheduler.planning import near
 from scheduler.planning.pipeline import plan_farm
-from scheduler.solving import Limits
+from scheduler.solving import Budget, Limits, Solved, solve
+from tests.audit.small_farm import changed
+from tests.farms import random_farm
 from tests.week.bench_farm import EVERY, at_least, pins, tiny_farm
 
 LIMITS = Limits(seconds=20, deterministic=0.3, seed=1)
@@ -43,3 +50,45 @@ def test_a_pin_that_asks_for_more_than_the_clock_allows_is_named() -> None:
         PinConflict, match=r"P1: cut at least 12 of A1, but bench 2026-12-01 would be done at 09:\d\d, after 09:40"
     ):
         plan_farm(two_at_the_bench(50.0, 12), limits=LIMITS)
+
+
+def test_planning_again_and_the_clocks_share_one_limit(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However often near weeks are planned again, all solves together keep the limit, each with a share of what is left."""
+    given: list[float] = []
+    spent: list[float] = []
+    stages: list[str] = []
+
+    def counting(model: Any, limits: Limits, **more: Any) -> Solved:
+        solved = solve(model, limits, **more)
+        given.append(limits.deterministic or math.inf)
+        spent.append(solved.outcome.work)
+        stages.append(str(more["stage"]))
+        return solved
+
+    monkeypatch.setattr(near, "solve", counting)
+    monkeypatch.setattr(schedule, "solve", counting)
+    farm = changed(random_farm(7, 14, weeks=8), "settings", bench_fill=1.0)
+    farm = changed(farm, "sessions", minutes=120.0)
+    plan = plan_farm(farm, limits=Limits(seconds=60, deterministic=0.4, seed=1)).plan
+    assert plan.clocks
+    assert stages.count("near weeks") > 3  # planned more than once
+    assert max(given) <= 0.4 * 0.65
+    assert sum(spent) <= 0.4 * 1.1  # a solve looks at its limit only now and then
+
+
+def test_a_budget_shares_out_what_is_left() -> None:
+    budget = Budget(Limits(seconds=100.0, deterministic=8.0, seed=7, workers=2))
+    first = budget.part(0.5)
+    assert first.deterministic == 4.0
+    assert 49.0 < (first.seconds or 0.0) <= 50.0
+    assert (first.seed, first.workers) == (7, 2)
+    budget.spend(6.0)
+    assert budget.part(0.5).deterministic == 1.0
+    budget.spend(6.0)
+    assert 0 < (budget.part().deterministic or 0.0) < 0.01
+    assert Budget(Limits()).part(0.5) == Limits()
+
+
+def test_limits_within_others() -> None:
+    assert Limits(seconds=5.0).within(Limits(seconds=9.0, deterministic=2.0)) == Limits(seconds=5.0, deterministic=2.0)
+    assert Limits(seconds=9.0, seed=3).within(Limits(seconds=5.0)) == Limits(seconds=5.0, seed=3)
