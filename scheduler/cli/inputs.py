@@ -9,11 +9,17 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from scheduler.errors import ChangeError
+from scheduler.file_sets import unfinished
 from scheduler.plan.model import Plan
 
 
 def read_plan(path: Path) -> Plan:
     """A plan written by this program. Raises ``ChangeError``."""
+    if unfinished(path):
+        raise ChangeError(
+            f"{path} is part of a plan whose writing was cut short, so its files may be of two plans; "
+            "run frag-scheduler plan into that folder again"
+        )
     try:
         return Plan.model_validate_json(path.read_bytes())
     except OSError as error:

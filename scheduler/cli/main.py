@@ -109,7 +109,7 @@ def plan(
     from scheduler.planning.given import with_given, with_learned, with_pins
     from scheduler.planning.pipeline import plan_farm
     from scheduler.planning.since import announced_cuts
-    from scheduler.reporting import write_plan
+    from scheduler.reporting import refuse_filled, write_plan
     from scheduler.solving import Limits
 
     shown = Stages(quiet=quiet)
@@ -123,6 +123,7 @@ def plan(
         if name not in known:
             err.print(f"There is no pin {name!r}; the book has {', '.join(known) or 'none'}.", markup=False)
             raise typer.Exit(2)
+    refuse_filled(farm, out)
     farm, added = with_pins(farm, pin or ())
     announced = announced_cuts(farm, read_plan(since)) if since is not None else ()
     farm, learned = with_learned(farm) if learn else (farm, ())

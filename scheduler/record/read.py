@@ -11,6 +11,7 @@ from openpyxl.utils import get_column_letter
 from pydantic import ValidationError
 
 from scheduler.errors import Finding, RecordError
+from scheduler.file_sets import unfinished
 from scheduler.record.cells import Entry, Written, as_text, is_empty
 from scheduler.record.layout import COLUMNS, CREW, HEADS, KEY_COLUMN, head_key, shown, things_by_key
 from scheduler.record.planned import KEY_SHEET, RECORD_SHEET, Group, PlannedWork, Thing
@@ -47,6 +48,9 @@ def read_filled(path: Path) -> Filled:
     if path.suffix.lower() not in (".xlsx", ".xlsm"):
         found = f"a {path.suffix or 'nameless'} file" if path.exists() else "nothing there"
         raise RecordError([Finding(str(path), found, "the plan workbook, filled in (.xlsx)")])
+    if unfinished(path):
+        hint = "run frag-scheduler plan into that folder again"
+        raise RecordError([Finding(str(path), "part of a plan whose writing was cut short", "a whole plan", hint)])
     try:
         data = guarded_bytes(path)
         book = load_guarded(path, data, values=False)

@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 from scheduler.reporting.tables import Table, all_tables
-from scheduler.reporting.write import plan_schema, write_plan
+from scheduler.reporting.write import plan_schema, refuse_filled, write_plan
 
-__all__ = ["Table", "all_tables", "plan_schema", "write_plan"]
+__all__ = ["Table", "all_tables", "plan_schema", "refuse_filled", "write_plan"]

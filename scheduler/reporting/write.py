@@ -5,10 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from scheduler.errors import OutputError, RecordError
 from scheduler.farm.farm import Farm
-from scheduler.files import atomic_write, folder_lock
+from scheduler.file_sets import write_together
 from scheduler.plan.model import Plan
 from scheduler.plan.view import PlanView
+from scheduler.record import read_filled
 from scheduler.reporting.tables import csv_bytes, tables_of
 from scheduler.reporting.workbook import build_workbook
 from scheduler.sheets import workbook_bytes
@@ -22,18 +24,29 @@ def plan_schema() -> dict[str, Any]:
 def write_plan(farm: Farm, plan: Plan, folder: Path, audit_text: str) -> tuple[Path, ...]:
     """Write a plan into ``folder`` / ISO week of week 1 and return the files: workbook, plan.json, tables as CSV.
 
-    Everything is made in memory before the first file is written. Raises ``OutputError`` where a file cannot be written.
+    Everything is made in memory before the first file is written, and the files appear together. Raises ``OutputError``
+    where a file cannot be written, or where the crew has filled in the workbook that is there.
     """
     label = farm.weeks.label(1)
     target = Path(folder) / label
     view = PlanView(farm, plan)
     tables = tables_of(view)
-    files: dict[Path, bytes] = {
-        target / f"weekly-plan-{label}.xlsx": workbook_bytes(build_workbook(view, tables, audit_text)),
-        target / "plan.json": (plan.model_dump_json(indent=2) + "\n").encode("utf-8"),
+    files: dict[str, bytes] = {
+        f"weekly-plan-{label}.xlsx": workbook_bytes(build_workbook(view, tables, audit_text)),
+        "plan.json": (plan.model_dump_json(indent=2) + "\n").encode("utf-8"),
     }
-    files |= {target / "tables" / f"{name}.csv": csv_bytes(table) for name, table in tables.items()}
-    with folder_lock(target):
-        for path, data in files.items():
-            atomic_write(path, data)
-    return tuple(files)
+    files |= {f"tables/{name}.csv": csv_bytes(table) for name, table in tables.items()}
+    refuse_filled(farm, folder)
+    return write_together(target, files)
+
+
+def refuse_filled(farm: Farm, folder: Path) -> None:
+    """Raise ``OutputError`` if the workbook of week 1 in ``folder`` has been filled in by the crew: it is not written over."""
+    label = farm.weeks.label(1)
+    path = Path(folder) / label / f"weekly-plan-{label}.xlsx"
+    try:
+        filled = path.is_file() and any(entry.cells for entry in read_filled(path).entries.values())
+    except RecordError:  # of another version, or spoiled: nothing that could be entered into a book
+        filled = False
+    if filled:
+        raise OutputError(f"{path} has been filled in and was left as it is; record it first, or give another folder with --out")

@@ -64,6 +64,39 @@ def test_an_old_plan_outlives_a_full_disk(tmp_path: Path) -> None:
     assert contents(tmp_path) == before
 
 
+def test_a_table_open_on_the_other_side_keeps_the_old_plan(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where one file of a plan cannot be replaced, those that were get back what they held."""
+    write_plan(STOCKED, PLAN, tmp_path, "passed")
+    before = contents(tmp_path)
+    replace = Path.replace
+
+    def busy(draft: Path, target: Path) -> Path:
+        if (
+            Path(target).name == "sales.csv"
+            and Path(target).parent.name == "tables"
+            and Path(target).parent.parent.name == "2026-W49"
+        ):
+            raise PermissionError(errno.EACCES, "Permission denied", str(target))
+        return replace(draft, target)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "replace", busy)
+        with pytest.raises(OutputError, match=r"sales\.csv could not be written, and .* was left as it was: .* open in another"):
+            write_plan(STOCKED, PLAN.model_copy(update={"notices": ()}), tmp_path, "passed again")
+    assert contents(tmp_path) == before
+    write_plan(STOCKED, PLAN, tmp_path, "passed again")
+
+
+def test_a_workbook_the_crew_has_begun_to_fill_in_is_not_written_over(tmp_path: Path) -> None:
+    write_plan(STOCKED, PLAN, tmp_path, "passed")
+    write_plan(STOCKED, PLAN, tmp_path, "passed")  # nothing filled in yet
+    fill(tmp_path / "2026-W49" / "weekly-plan-2026-W49.xlsx", WEEK_1)
+    before = contents(tmp_path)
+    with pytest.raises(OutputError, match="has been filled in and was left as it is; record it first"):
+        write_plan(STOCKED, PLAN, tmp_path, "passed")
+    assert contents(tmp_path) == before
+
+
 def test_no_space_left_is_said_in_words(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def full(_: int) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))

@@ -6,6 +6,7 @@ import os
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from random import Random
 
@@ -13,8 +14,11 @@ import pytest
 
 from scheduler.book import read_book, write_csv
 from scheduler.cli import record_command
+from scheduler.cli.inputs import read_plan
+from scheduler.errors import ChangeError
+from scheduler.file_sets import unfinished, write_together
 from scheduler.files import LEFT_BEHIND_SECONDS, atomic_write
-from scheduler.plan.model import Plan
+from scheduler.plan.model import Notice, Plan
 from scheduler.plan.view import PlanView
 from scheduler.record import read_filled, record
 from scheduler.reporting import write_plan
@@ -37,28 +41,84 @@ def inputs(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, Plan]:
     return folder / "book", fill(blank(farm, plan, folder / "filled.xlsx"), WEEK_1), plan
 
 
+def told(plan: Plan, number: int) -> Plan:
+    """The plan with a notice of its own, so that its files differ from those of another one."""
+    return plan.model_copy(update={"notices": (*plan.notices, Notice(kind="gave way", text=f"plan number {number}"))})
+
+
+def set_of(out: Path, documents: dict[bytes, bytes]) -> None:
+    """A plan folder holds one plan, or says that it does not; ``documents``: plan.json -> the table of notices beside it."""
+    for path, data in contents(out).items():
+        assert whole(path, data), path
+    folder = out / "2026-W49"
+    if not (folder / "plan.json").exists() or unfinished(folder / "plan.json"):
+        if folder.exists() and any(folder.glob("*.json")):
+            with pytest.raises(ChangeError, match="cut short"):
+                read_plan(folder / "plan.json")
+        return
+    assert (folder / "tables" / "notices.csv").read_bytes() == documents[(folder / "plan.json").read_bytes()]
+
+
 def test_kills_while_a_plan_is_written(inputs: tuple[Path, Path, Plan], tmp_path: Path) -> None:
     book, filled, plan = inputs
     farm = read_book(book).farm
     before = contents(book, filled)
-    tables = {f"{name}.csv": csv_bytes(t) for name, t in tables_of(PlanView(farm, plan)).items()}
     random, out = Random(1), tmp_path / "reports"
-
-    def work() -> None:
-        write_plan(farm, plan, out, "passed")
-
+    documents: dict[bytes, bytes] = {}
+    plans = [told(plan, number) for number in (1, 2)]
+    for one in plans:
+        tables = tables_of(PlanView(farm, one))
+        documents[(one.model_dump_json(indent=2) + "\n").encode()] = csv_bytes(tables["notices"])
     began = time.perf_counter()
-    assert ended(start(work)) == 0
+    assert ended(start(lambda: write_plan(farm, plans[0], out, "passed"))) == 0
     took = time.perf_counter() - began
     hits = 0
-    for _ in range(10):
-        hits += killed(work, random.uniform(0, took))
-        for path, data in contents(out).items():
-            assert whole(path, data), path
-            assert path.suffix != ".csv" or data == tables[path.name]
+    for number in range(10):
+        hits += killed(lambda n=number: write_plan(farm, plans[n % 2], out, "passed"), random.uniform(0, took))  # type: ignore[misc]
+        set_of(out, documents)
     assert hits
     assert contents(book, filled) == before
-    assert ended(start(work)) == 0
+    assert ended(start(lambda: write_plan(farm, plans[1], out, "passed"))) == 0
+    assert not unfinished(out / "2026-W49" / "plan.json")
+    set_of(out, documents)
+
+
+STEPS = 9
+"""Changes of names in which three files are written together: their drafts, the mark, the files, and some to spare."""
+
+
+@pytest.mark.parametrize("there", [False, True])
+@pytest.mark.parametrize("step", range(STEPS))
+def test_a_set_of_files_killed_at_every_change_of_a_name(tmp_path: Path, step: int, there: bool) -> None:
+    old = {name: f"old {name}\n".encode() for name in ("a.csv", "b.csv", "tables/c.csv")}
+    new = {name: f"new {name}\n".encode() for name in old}
+    if there:
+        write_together(tmp_path, old)
+    (tmp_path / "mine.txt").write_bytes(b"mine\n")
+    changes = iter(range(1000))
+
+    def work() -> None:
+        def dying(draft: Path, target: Path, replace: Callable[..., Path] = Path.replace) -> Path:
+            if next(changes) == step:
+                os.kill(os.getpid(), 9)
+            return replace(draft, target)
+
+        Path.replace = dying  # type: ignore[assignment, method-assign]
+        write_together(tmp_path, new)
+
+    code = ended(start(work))
+    found = {str(p.relative_to(tmp_path)): d for p, d in contents(tmp_path).items() if p.name != "mine.txt"}
+    marked = unfinished(tmp_path / "a.csv")
+    if marked:
+        assert code == -9
+        assert all(data in (old[name], new[name]) for name, data in found.items())
+    else:
+        assert found == (new if code == 0 else old if there else {})
+    write_together(tmp_path, {"d.csv": b"next\n"})  # another run finishes first what was begun
+    after = {str(p.relative_to(tmp_path)): d for p, d in contents(tmp_path).items()}
+    begun = new if code == 0 or marked else old if there else {}
+    assert after == {**begun, "d.csv": b"next\n", "mine.txt": b"mine\n"}
+    assert not [p for p in tmp_path.iterdir() if p.is_dir() and p.name.startswith(".")]
 
 
 def test_kills_while_a_week_is_recorded(inputs: tuple[Path, Path, Plan], tmp_path: Path) -> None:
