@@ -15,8 +15,10 @@ from scheduler.farm.coral import Colony, Lot, Traits
 from scheduler.farm.counts import Count, PastCut, PastLot
 from scheduler.farm.farm import Farm
 from scheduler.farm.recorded import SaleDone
+from scheduler.farm.space import LightReading
 from scheduler.farm.trade import Order
-from scheduler.record.done import DoneColony, DoneCount, DoneCut, DoneMove, DoneSale, Happened
+from scheduler.record.done import DoneColony, DoneCount, DoneCut, DoneMove, DoneReading, DoneSale, Happened
+from scheduler.record.readings import is_wild, last_reading, reading
 
 
 @dataclass(frozen=True)
@@ -39,6 +41,7 @@ class NextBook:
     counts: list[Count]
     past_lots: list[PastLot]
     past_cuts: list[PastCut]
+    light: list[LightReading]
     faults: list[Finding] = field(default_factory=list)
     questions: list[Question] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
@@ -51,7 +54,7 @@ class NextBook:
         """The book as it is."""
         return cls(
             farm, dict(farm.lot), dict(farm.colony), dict(farm.order), list(farm.sales_done), list(farm.counts),
-            list(farm.past_lots), list(farm.past_cuts),
+            list(farm.past_lots), list(farm.past_cuts), list(farm.light),
         )  # fmt: skip
 
     def enter(self, happened: Happened) -> None:
@@ -68,6 +71,8 @@ class NextBook:
                 self._count(count)
             for colony in (d for d in done if isinstance(d, DoneColony)):
                 self._colony(colony)
+            for measured in (d for d in done if isinstance(d, DoneReading)):
+                self._reading(measured)
         self._check_places()
         self._retire()
 
@@ -295,6 +300,23 @@ class NextBook:
         if done.condition is not None:
             news |= {"condition": done.condition, "condition_date": done.day}
         self.colonies[colony.colony] = colony.model_copy(update=news)
+
+    def _reading(self, done: DoneReading) -> None:
+        if not self._known_rack(done.rack, done.where):
+            return
+        last = last_reading(self.light, done)
+        if last is not None and last.from_date == done.day and not last.planned:
+            self.fault(done.where, f"light of {done.rack} measured twice on {done.day}", "one reading a rack and week")
+            return
+        if last is not None and is_wild(done, last):
+            was = ", ".join(f"{x:g}" for x in dict.fromkeys(last.corners or ()))
+            self.ask(
+                done.where,
+                f"PAR {', '.join(f'{x:g}' for x in done.par)} on {done.rack}",
+                f"something like the {was} of {last.from_date}",
+            )
+        new = reading(done, last)
+        self.light = [row for row in self.light if row.key != new.key] + [new]
 
     # ---- the end --------------------------------------------------------------------------------------------------
 

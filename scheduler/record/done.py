@@ -85,7 +85,19 @@ class DoneColony:
     where: str
 
 
-Done = DoneCut | DoneSale | DoneMove | DoneCount | DoneColony
+@dataclass(frozen=True)
+class DoneReading:
+    """Light measured on a rack, PAR in µmol m-2 s-1: one number, or (A1, end of row A, start and end of the last row)."""
+
+    rack: str
+    week: int
+    day: date
+    par: tuple[float, ...]
+    lamp_percent: float | None
+    where: str
+
+
+Done = DoneCut | DoneSale | DoneMove | DoneCount | DoneColony | DoneReading
 
 
 @dataclass(frozen=True)

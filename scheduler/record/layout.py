@@ -31,6 +31,9 @@ HEADS: dict[Section, tuple[str, ...]] = {
         "", "lot", "strain", "plugs", "on rack", "", "", "came off plug", "alive", "", "blocks now", "", "", "note",
     ),
     "colonies": ("colony", "", "", "", "", "condition", "", "", "counted", "", "", "", "", "note"),
+    "light": (
+        "rack", "", "", "", "", "", "PAR, or at A1", "row A, end", "last row, start", "", "", "last row, end", "lamp %", "note",
+    ),
 }  # fmt: skip
 
 USED: dict[Section, frozenset[str]] = {
@@ -39,6 +42,7 @@ USED: dict[Section, frozenset[str]] = {
     "moves": frozenset({"mark", "rack", "blocks", "note"}),
     "counts": frozenset({"lost", "counted", "blocks", "note"}),
     "colonies": frozenset({"mark", "counted", "note"}),
+    "light": frozenset({"pieces", "lost", "counted", "minutes_cutting", "minutes_mounting", "note"}),
 }
 """The crew's columns each section uses."""
 
@@ -47,6 +51,7 @@ HOW_TO = (
     "With except, write only what differed; a cell left empty was as planned. Rows below each list are for work nobody planned.",
     "not mounted: of the pieces cut, those that came to nothing. plugs taken: plugs off the rack, sold or empty.",
     "alive: frags living on the rack at the end of the week. Dead plugs are taken off and the gap is closed from the end.",
+    "Light: PAR of the whole rack in one number, or at its four corners; lamp % only where the lamp was set anew.",
     "Blocks as on the rack maps: A1:C4, or A1:C4=10 for ten plugs; two blocks are separated by ;",
 )
 
@@ -62,6 +67,8 @@ def shown(group: Group, thing: Thing) -> tuple[str | int, ...]:
     if group.section == "packing":
         name = f"order {thing.order}" if thing.route == "order" else str(thing.route)
         place = f"{thing.rack}, {thing.frags}"
+    elif group.section == "light":
+        return thing.rack or "", "", thing.detail, "", ""
     elif group.section == "session":
         name = thing.colony or ""
     else:

@@ -18,7 +18,7 @@ from scheduler.plan.view import LotView, PlanView
 RECORD_SHEET = "record"
 KEY_SHEET = "record keys"
 
-Section = Literal["session", "packing", "moves", "counts", "colonies"]
+Section = Literal["session", "packing", "moves", "counts", "colonies", "light"]
 
 
 class _Part(BaseModel):
@@ -26,7 +26,7 @@ class _Part(BaseModel):
 
 
 class Thing(_Part):
-    """One planned piece of work: a cut, a sale, a move, or a lot to count. Which parts are given depends on ``section``."""
+    """One planned piece of work: a cut, a sale, a move, a lot to count, or a rack's light to measure. Which parts are given depends on ``section``."""
 
     key: str = Field(description="name of its row")
     lot: str = Field(description="lot it is about")
@@ -50,7 +50,7 @@ class Thing(_Part):
 
 
 class Group(_Part):
-    """Work that is marked together: a session, a week's packing of one channel, a week's moves, counts or looked-at colonies."""
+    """Work that is marked together: a session, a week's packing of one channel, its moves, counts, looked-at colonies or readings."""
 
     key: str
     section: Section
@@ -64,8 +64,8 @@ class Group(_Part):
 
     @property
     def marked(self) -> bool:
-        """Whether the group wants a mark; counts are taken as they are filled in."""
-        return self.section not in ("counts", "colonies")
+        """Whether the group wants a mark; counts and readings are taken as they are filled in."""
+        return self.section not in ("counts", "colonies", "light")
 
     @property
     def rows(self) -> tuple[str, ...]:
@@ -97,7 +97,7 @@ def planned_work(view: PlanView) -> PlannedWork:
     for week in farm.weeks.near_weeks:
         groups += _sessions(view, week)
         groups += _packing(view, week)
-        groups += [_moves(view, week), _counts(view, week), _colonies(farm, week)]
+        groups += [_moves(view, week), _counts(view, week), _colonies(farm, week), _light(view, week)]
     return PlannedWork(plan=plan_id(view.plan), about=view.plan.about, groups=tuple(groups))
 
 
@@ -202,3 +202,21 @@ def _colonies(farm: Farm, week: int) -> Group:
     label = farm.weeks.label(week)
     return Group(key=f"colonies {label}", section="colonies", week=week, title=f"colonies counted or judged, {label}",
                  day=_last_day(farm, week), spare=6)  # fmt: skip
+
+
+def _light(view: PlanView, week: int) -> Group:
+    """Racks that take frags in the week and whose light was last measured too long ago; rows for any other rack."""
+    farm, monday = view.farm, view.farm.weeks.monday(week)
+    label = farm.weeks.label(week)
+    measured: dict[str, date] = {}
+    for row in farm.light:
+        if not row.planned and row.from_date <= monday:
+            measured[row.rack] = max(row.from_date, measured.get(row.rack, row.from_date))
+    things = []
+    for rack in sorted({s.rack for s in view.plan.stands if s.week == week and s.rack is not None}):
+        last = measured.get(rack)
+        if last is None or (monday - last).days > farm.settings.stale_par_days:
+            detail = f"measured {last}" if last is not None else "never measured"
+            things.append(Thing(key=f"light {label} {rack}", lot="", strain="", detail=detail, pieces=0, rack=rack))
+    return Group(key=f"light {label}", section="light", week=week, title=f"light measured, {label}", day=_last_day(farm, week),
+                 things=tuple(things), spare=4)  # fmt: skip

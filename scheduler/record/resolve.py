@@ -9,10 +9,13 @@ from typing import cast
 
 from scheduler.errors import Finding
 from scheduler.record.cells import Entry, as_text, take_number, take_text, take_whole
-from scheduler.record.done import Done, DoneColony, DoneCount, DoneCut, DoneMove, DoneSale, Happened, Route
+from scheduler.record.done import Done, DoneColony, DoneCount, DoneCut, DoneMove, DoneReading, DoneSale, Happened, Route
 from scheduler.record.layout import AS_PLANNED, CONDITIONS, CREW, EXCEPT, HEADS, MARKS, NOT_DONE, USED
 from scheduler.record.planned import Group, Thing
 from scheduler.record.read import Filled
+
+_CORNERS = ("pieces", "lost", "counted", "minutes_cutting")
+"""Columns of a light reading: the whole rack or A1, end of row A, start and end of the last row."""
 
 
 @dataclass(frozen=True)
@@ -137,6 +140,8 @@ class _Reader:
             if not self._skipped(entry):
                 rack, blocks, _ = self._place(entry, thing)
                 self._move(group, thing.lot, rack, blocks, entry)
+        elif group.section == "light":
+            self._reading(group, thing.rack or "", entry)
         elif entry.cells:
             self._count(group, thing.lot, entry)
 
@@ -233,6 +238,11 @@ class _Reader:
         name, lot = take_text(entry, "name", self.faults), take_text(entry, "lot", self.faults)
         if group.section == "colonies":
             self._colony(group, name, entry)
+        elif group.section == "light":
+            if name is None:
+                self.fault(entry.place(), "a reading without a rack", "the rack it was taken on")
+            else:
+                self._reading(group, name, entry)
         elif lot is None:
             self.fault(entry.place(), "a row without a lot", "the label code of the lot it is about")
         elif group.section == "session":
@@ -288,3 +298,19 @@ class _Reader:
         else:
             word = condition.casefold() if condition else None
             self.done.append(DoneColony(name, group.week, group.day, count, word, entry.place("counted")))  # type: ignore[arg-type]
+
+    def _reading(self, group: Group, rack: str, entry: Entry) -> None:
+        """One number for the whole rack, or all four corners; a row with a note alone was not measured."""
+        corners = [c for c in _CORNERS if c in entry.cells]
+        lamp = take_number(entry, "minutes_mounting", self.faults, most=100)
+        if corners not in ([], [_CORNERS[0]], list(_CORNERS)) or (lamp is not None and not corners):
+            expected = f"PAR of the whole rack in {HEADS['light'][6]!r}, or at all four corners"
+            self.fault(entry.place(corners[0] if corners else "minutes_mounting"), f"light of {rack} half filled", expected)
+            return
+        par = [take_number(entry, c, self.faults, most=2500) for c in corners]
+        for column, value in zip(corners, par, strict=True):
+            if value == 0:
+                self.fault(entry.place(column), "0", "PAR above 0")
+        if par and all(par):
+            known = tuple(value for value in par if value is not None)
+            self.done.append(DoneReading(rack, group.week, group.day, known, lamp, entry.place(corners[0])))

@@ -81,7 +81,7 @@ def _next_farm(farm: Farm, work: PlannedWork, weeks: int, book: NextBook, happen
     return replace(
         farm, settings=settings, lots=tuple(book.lots.values()), colonies=tuple(book.colonies.values()),
         orders=tuple(book.orders.values()), supplies=_drawn(farm, happened, strains, book.notes), sales_done=tuple(book.sales),
-        counts=tuple(book.counts), past_lots=tuple(book.past_lots), past_cuts=tuple(book.past_cuts),
+        counts=tuple(book.counts), past_lots=tuple(book.past_lots), past_cuts=tuple(book.past_cuts), light=tuple(book.light),
         pins=_pins_left(farm, book, monday), recorded=(*farm.recorded, row),
     )  # fmt: skip
 

@@ -9,9 +9,11 @@ from pathlib import Path
 import pytest
 
 from scheduler.biology.growth import curve, level_of, levels
+from scheduler.biology.light import par_of_rack
 from scheduler.book import check_farm
 from scheduler.farm.coral import Lot
 from scheduler.farm.farm import Farm
+from scheduler.farm.space import LightReading
 from scheduler.farm.trade import Pin
 from scheduler.record import Outcome, record
 from tests.audit.small_farm import MONDAY, changed, finished, small_farm, small_plan
@@ -171,6 +173,30 @@ def test_a_colony_counted_and_judged(tmp_path: Path) -> None:
     farm, _ = done(tmp_path, WEEK_1 | {(more, "name"): "L1", (more, "counted"): 33, (more, "mark"): "watch"})
     row = farm.colony["L1"]
     assert (row.count, row.condition, row.count_date, row.condition_date) == (33, "watch", date(2026, 12, 6), date(2026, 12, 6))
+
+
+LIGHT = "light 2026-W49 more 1"
+
+
+def test_light_measured_on_a_rack(tmp_path: Path) -> None:
+    farm, _ = done(tmp_path, WEEK_1 | {(LIGHT, "name"): "N1-b", (LIGHT, "pieces"): 240})
+    assert set(farm.light) - set(STOCKED.light) == {LightReading(rack="N1-b", from_date=date(2026, 12, 6), par_umol=240.0)}
+    assert set(STOCKED.light) <= set(farm.light)  # the old reading stays
+    assert float(par_of_rack(farm, "N1-b", 1)[0, 0]) == 240.0
+
+
+def test_light_at_the_four_corners_with_the_lamp_set_anew(tmp_path: Path) -> None:
+    corners = dict(zip(("pieces", "lost", "counted", "minutes_cutting"), (250, 230, 220, 180.5), strict=True))
+    cells: Cells = {(LIGHT, "name"): "N2-a", (LIGHT, "minutes_mounting"): 70} | {(LIGHT, c): x for c, x in corners.items()}
+    farm, _ = done(tmp_path, WEEK_1 | cells)
+    row = farm.light[-1]
+    assert (row.rack, row.corners, row.lamp_percent, row.planned) == ("N2-a", (250, 230, 220, 180.5), 70, False)
+
+
+def test_racks_whose_light_is_due_have_rows_and_a_lamp_keeps_its_setting(tmp_path: Path) -> None:
+    farm = changed(changed(STOCKED, "settings", stale_par_days=20), "light", "N1-a", lamp_percent=65.0)
+    farm, _ = done(tmp_path, WEEK_1 | {("light 2026-W49 N1-a", "pieces"): 210}, farm=farm)
+    assert (farm.light[-1].rack, farm.light[-1].par_umol, farm.light[-1].lamp_percent) == ("N1-a", 210, 65)
 
 
 def test_pins_that_are_done_leave_the_book(tmp_path: Path) -> None:

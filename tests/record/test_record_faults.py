@@ -29,6 +29,8 @@ def settle(folder: Path, cells: Cells, weeks: int = 1, **more: Any) -> list[str]
     return [str(f) for f in error.value.faults]
 
 
+LIGHT, LIGHT_2 = "light 2026-W49 more 1", "light 2026-W49 more 2"
+
 FAULTS: list[tuple[Cells, tuple[str, str], tuple[str, ...]]] = [
     ({(FIRST, "mark"): "as plannd"}, (FIRST, "mark"), ("did you mean as planned?",)),
     (EXCEPT, (FIRST, "mark"), ("no row below differs",)),
@@ -65,6 +67,15 @@ FAULTS: list[tuple[Cells, tuple[str, str], tuple[str, ...]]] = [
     (WEEK_1 | {("colonies 2026-W49 more 1", "name"): "L1"}, ("colonies 2026-W49 more 1", ""), ("half filled",)),
     (WEEK_1 | {("colonies 2026-W49 more 1", "name"): "L1", ("colonies 2026-W49 more 1", "mark"): "poorly"},
      ("colonies 2026-W49 more 1", "mark"), ("fit, watch, no cut",)),
+    (WEEK_1 | {(LIGHT, "pieces"): 200}, (LIGHT, ""), ("without a rack",)),
+    (WEEK_1 | {(LIGHT, "name"): "N1-x", (LIGHT, "pieces"): 200}, (LIGHT, "pieces"), ("rack 'N1-x'", "did you mean N1-")),
+    (WEEK_1 | {(LIGHT, "name"): "N1-a", (LIGHT, "pieces"): 200, (LIGHT, "lost"): 190}, (LIGHT, "pieces"), ("half filled", "four corners")),
+    (WEEK_1 | {(LIGHT, "name"): "N1-a", (LIGHT, "minutes_mounting"): 70}, (LIGHT, "minutes_mounting"), ("half filled",)),
+    (WEEK_1 | {(LIGHT, "name"): "N1-a", (LIGHT, "pieces"): 0}, (LIGHT, "pieces"), ("PAR above 0",)),
+    (WEEK_1 | {(LIGHT, "name"): "N1-a", (LIGHT, "pieces"): 20}, (LIGHT, "pieces"), ("PAR 20 on N1-a", "the 200 of", "--accept record!G")),
+    (WEEK_1 | {(LIGHT, "name"): "N1-a", (LIGHT, "counted"): "bright"}, (LIGHT, "counted"), ("half filled",)),
+    (WEEK_1 | {(LIGHT, "name"): "N1-a", (LIGHT, "pieces"): 200, (LIGHT_2, "name"): "N1-a", (LIGHT_2, "pieces"): 210},
+     (LIGHT_2, "pieces"), ("measured twice",)),
     (WEEK_1 | {(FIRST, "pieces"): 3}, (FIRST, "pieces"), ("nothing in this column",)),
     (WEEK_1 | {(SECOND, "mark"): "as planned"}, (SECOND, "mark"), ("--weeks 2",)),
     (WEEK_1 | {("cut NA", "planned"): 10}, ("cut NA", "planned"), ("'12' as planned", "to the right")),
