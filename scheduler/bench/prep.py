@@ -10,6 +10,7 @@ from decimal import Decimal
 from math import ceil
 
 from scheduler.bench.dose import IODINE, NO_DIP, Dose, dose_of
+from scheduler.farm.codes import label_codes
 from scheduler.farm.farm import Farm
 from scheduler.farm.people import BenchSession
 from scheduler.farm.standard import labels_of, standard
@@ -20,7 +21,10 @@ from scheduler.plan.model import BenchTask, Cut, Plan
 
 @dataclass(frozen=True)
 class Label:
-    """What is written for a lot: ``code`` on so many plugs or on the tags of its blocks, the lot's own code on its tag."""
+    """What is written for a lot: ``code`` on so many plugs or on the tags of its blocks, the lot's own code on its tag.
+
+    ``proposed``: the book has no code for the strain yet.
+    """
 
     lot: str
     code: str
@@ -29,6 +33,7 @@ class Label:
     pieces: int
     labels: int
     blocks: int
+    proposed: bool = False
 
 
 @dataclass(frozen=True)
@@ -118,7 +123,10 @@ def _label(farm: Farm, plan: Plan, cut: Cut) -> Label:
     blocks = max(1, len(next((s.blocks for s in plan.stands if s.lot == cut.lot and s.week == cut.week), ())))
     strain = farm.strain[cut.strain]
     kind = farm.traits(cut.strain).plug_kind
-    return Label(cut.lot, strain.code, strain.name, kind, cut.pieces, labels_of(farm, cut.pieces, blocks), blocks)
+    return Label(
+        cut.lot, label_codes(farm)[cut.strain], strain.name, kind, cut.pieces, labels_of(farm, cut.pieces, blocks), blocks,
+        proposed=not strain.code,
+    )  # fmt: skip
 
 
 def _rinsed(farm: Farm, cut: Cut) -> bool:

@@ -136,7 +136,7 @@ def wants(cls: type[Row]) -> dict[str, str]:
 
 
 def _pattern_words(pattern: str) -> str:
-    known = {"^[A-Z0-9]{2,4}$": " of 2 to 4 capital letters or digits", "^(metric|us)$": ": metric or us"}
+    known = {"^([A-Z0-9]{2,4})?$": " of 2 to 4 capital letters or digits", "^(metric|us)$": ": metric or us"}
     return known.get(pattern, f" of the form {pattern}")
 
 

@@ -6,10 +6,12 @@ and proposes free ones. Which signs look alike is a choice made from handwriting
 
 from __future__ import annotations
 
+import contextlib
 import re
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from functools import lru_cache
+from itertools import combinations, product
 
 from scheduler.farm.farm import Farm
 
@@ -97,6 +99,32 @@ def propose(name: str, taken: Collection[str]) -> str:
     return second
 
 
+@lru_cache(maxsize=64)
+def label_codes(farm: Farm) -> Mapping[str, str]:
+    """Label code of every strain: the book's, or for a strain without one a free code that recalls its name.
+
+    Proposals come in the order of the book, unlike every code in it and on the racks and unlike each other.
+    """
+    stems = {lot.lot.split("-", 1)[0] for lot in farm.lots if lot.alive and "-" in lot.lot}
+    found = {s.strain: s.code for s in farm.strains if s.code}
+    taken = {*found.values(), *stems}
+    for row in farm.strains:
+        if not row.code:
+            found[row.strain] = _free(row.name, taken)
+            taken.add(found[row.strain])
+    return found
+
+
+def _free(name: str, taken: Collection[str]) -> str:
+    """A free code for a name; where all that recall it are taken, the first that is free at all."""
+    with contextlib.suppress(ValueError):
+        return propose(name, taken)
+    worst = {smudged(t) for t in taken}
+    signs = [family[-1] for family in LOOK_ALIKE] + sorted(set("ACEFHJKPRTWX34790") - set("".join(LOOK_ALIKE)))
+    codes = ("".join(code) for length in (3, 4) for code in product(signs, repeat=length))
+    return next(code for code in codes if smudged(code) not in worst)
+
+
 @dataclass(frozen=True)
 class Clash:
     """Two living strains whose codes could be mixed up, how, and a free code for the second of them."""
@@ -119,17 +147,18 @@ def code_clashes(farm: Farm) -> tuple[Clash, ...]:
     """
     alive = living(farm)
     strains = [s for s in farm.strains if s.strain in alive]
-    codes = [s.code for s in strains]
+    given = label_codes(farm)
+    codes = [given[s.strain] for s in strains]
     proposals: dict[tuple[str, bool], tuple[str, bool]] = {}
     found = []
     for i, j in _suspects(codes):
         other, strain = strains[i], strains[j]
-        how = likeness(strain.code, other.code)
-        if not how:
+        how = likeness(codes[j], codes[i])
+        if not how or not strain.code or not other.code:
             continue
         asked = (strain.strain, how == "same")
         if asked not in proposals:
-            rest = [c for c in codes if c != strain.code] + ([strain.code] if how == "same" else [])
+            rest = [c for c in codes if c != codes[j]] + ([codes[j]] if how == "same" else [])
             proposals[asked] = _farther_off(strain.name, rest)
         proposal, clear = proposals[asked]
         if how == "one sign apart" and not clear:
@@ -159,7 +188,7 @@ def _farther_off(name: str, taken: Sequence[str]) -> tuple[str, bool]:
 
 def reused_codes(farm: Farm) -> tuple[tuple[str, str], ...]:
     """(lot, strain): lots with frags alive whose label begins with the code now given to another strain."""
-    owner = {s.code: s.strain for s in farm.strains}
+    owner = {s.code: s.strain for s in farm.strains if s.code}
     found = []
     for lot in farm.lots:
         stem = lot.lot.split("-", 1)[0]

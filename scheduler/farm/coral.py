@@ -95,7 +95,10 @@ class StrainBase(Row):
     strain: str = column("short id of the strain", "LAN")
     name: str = column("name it sells under", "Lantern Branch")
     group: str = column("its group", "branching stony")
-    code: str = column("label code written on plugs, 2-4 letters or digits", "LN", pattern=r"^[A-Z0-9]{2,4}$")
+    code: str = column(
+        "label code written on plugs, 2-4 letters or digits, kept for life; empty: a free one is proposed and taken on with its first lot",
+        "LN", default="", pattern=r"^([A-Z0-9]{2,4})?$",
+    )  # fmt: skip
 
 
 def _override(name: str) -> tuple[Any, Any]:

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from decimal import Decimal
 
+from scheduler.farm.codes import label_codes
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING, PACKING, missing_minutes, outside_offers
 from scheduler.farm.units import seconds
@@ -17,11 +18,12 @@ LIBRARIES = ("ortools", "numpy", "pandas", "pydantic", "openpyxl", "scipy")
 
 
 class Codes:
-    """Label codes of new lots: the strain's code, year and week, and a letter; never one already on the racks."""
+    """Label codes of new lots: the strain's code, year and week, and a letter; never one of a lot on the racks or gone from them."""
 
     def __init__(self, farm: Farm) -> None:
         self.farm = farm
-        self._used = {lot.lot for lot in farm.lots}
+        self._codes = label_codes(farm)
+        self._used = {lot.lot for lot in farm.lots} | {lot.lot for lot in farm.past_lots}
         self._count: Counter[str] = Counter()
 
     def copy(self) -> Codes:
@@ -33,7 +35,7 @@ class Codes:
     def __call__(self, strain: str, week: int) -> str:
         """The next free code of a strain in a week."""
         year, number, _ = self.farm.weeks.monday(week).isocalendar()
-        stem = f"{self.farm.strain[strain].code}-{year % 100:02d}{number:02d}"
+        stem = f"{self._codes[strain]}-{year % 100:02d}{number:02d}"
         while True:
             index = self._count[stem]
             self._count[stem] += 1

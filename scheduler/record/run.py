@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from scheduler.errors import Finding, RecordError
+from scheduler.farm.codes import label_codes
+from scheduler.farm.coral import Strain
 from scheduler.farm.farm import Farm
 from scheduler.farm.recorded import RecordedPlan
 from scheduler.farm.trade import Pin, Supply
@@ -82,8 +84,17 @@ def _next_farm(farm: Farm, work: PlannedWork, weeks: int, book: NextBook, happen
         farm, settings=settings, lots=tuple(book.lots.values()), colonies=tuple(book.colonies.values()),
         orders=tuple(book.orders.values()), supplies=_drawn(farm, happened, strains, book.notes), sales_done=tuple(book.sales),
         counts=tuple(book.counts), past_lots=tuple(book.past_lots), past_cuts=tuple(book.past_cuts), light=tuple(book.light),
-        pins=_pins_left(farm, book, monday), recorded=(*farm.recorded, row),
+        pins=_pins_left(farm, book, monday), recorded=(*farm.recorded, row), strains=_coded(farm, book),
     )  # fmt: skip
+
+
+def _coded(farm: Farm, book: NextBook) -> tuple[Strain, ...]:
+    """Strains without a code take on the one that was proposed for them and now stands on the plugs of a lot."""
+    codes = label_codes(farm)
+    given = {lot.strain for lot in book.lots.values() if lot.lot.split("-", 1)[0] == codes[lot.strain]}
+    new = [s.strain for s in farm.strains if not s.code and s.strain in given]
+    book.notes += [f"strain {name} has the label code {codes[name]} from now on" for name in new]
+    return tuple(s.model_copy(update={"code": codes[s.strain]}) if s.strain in new else s for s in farm.strains)
 
 
 def _drawn(farm: Farm, happened: Happened, strains: dict[str, str], notes: list[str]) -> tuple[Supply, ...]:

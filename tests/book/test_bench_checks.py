@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import pytest
 from small_book import has, small_farm
 
+from scheduler.book import read_book, write_csv
 from scheduler.book.read import check_farm
 from scheduler.farm.bench import USUAL_ROUTE, Dip, PlugKind
+from scheduler.farm.codes import label_codes
 from scheduler.farm.farm import Farm
 
 
@@ -90,6 +93,16 @@ def test_conditioned_plugs_say_since_when() -> None:
     )
     assert faults == ()
     assert has(doubts, "'odd'", "a kind of plug in use")
+
+
+def test_a_strain_without_a_code_is_a_doubt_with_the_one_its_plugs_will_carry(tmp_path: Path) -> None:
+    base = replace(farm(), strains=tuple(s.model_copy(update={"code": ""}) for s in farm().strains))
+    faults, doubts = check_farm(base)
+    assert faults == ()
+    for strain, code in label_codes(base).items():
+        assert has(doubts, f"no label code for {strain}", f"{code} is free")
+    write_csv(base, tmp_path / "book")
+    assert read_book(tmp_path / "book").farm.strains == base.strains
 
 
 def test_codes_that_a_smudge_confuses_are_a_doubt_with_a_free_code() -> None:

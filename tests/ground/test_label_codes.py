@@ -10,7 +10,7 @@ from random import Random
 import pytest
 from farms import random_farm
 
-from scheduler.farm.codes import LOOK_ALIKE, code_clashes, distance, likeness, propose, reused_codes, smudged
+from scheduler.farm.codes import LOOK_ALIKE, code_clashes, distance, label_codes, likeness, propose, reused_codes, smudged
 
 
 @pytest.mark.parametrize(
@@ -51,6 +51,28 @@ def test_three_hundred_strains_get_codes_that_cannot_be_confused(seed: int) -> N
         codes.append(propose(f"{word} {other}", codes))
     assert all(2 <= len(c) <= 4 and c.isalnum() and c.isupper() for c in codes)
     assert all(distance(smudged(a), smudged(b)) >= 2 for a, b in combinations(codes, 2))
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_strains_without_a_code_get_one_unlike_all_others(seed: int) -> None:
+    """Codes of the book stay; the proposals are unlike them, unlike each other, and unlike codes still on racks."""
+    farm = random_farm(seed, 60, weeks=8)
+    bare = replace(farm, strains=tuple(s.model_copy(update={"code": ""}) if i % 2 else s for i, s in enumerate(farm.strains)))
+    codes = label_codes(bare)
+    assert all(codes[s.strain] == s.code for s in bare.strains if s.code)
+    fresh = {codes[s.strain] for s in bare.strains if not s.code}
+    others = {s.code for s in bare.strains if s.code} | {lot.lot.split("-")[0] for lot in bare.lots if lot.alive}
+    assert len(fresh) == sum(not s.code for s in bare.strains)
+    assert not [(a, b) for a in fresh for b in (others | fresh) - {a} if likeness(a, b) in ("same", "look-alike")]
+    assert not [c for c in code_clashes(bare) if not farm.strain[c.strain].code]
+
+
+def test_names_that_leave_nothing_free_still_get_a_code() -> None:
+    farm = random_farm(1, 40, weeks=8)
+    alike = replace(farm, strains=tuple(s.model_copy(update={"name": "Ab", "code": ""}) for s in farm.strains))
+    codes = list(label_codes(alike).values())
+    assert len({smudged(c) for c in codes}) == len(farm.strains)
+    assert all(2 <= len(c) <= 4 for c in codes)
 
 
 def test_one_sign_apart_where_nothing_better_is_free_and_an_error_where_nothing_is() -> None:

@@ -11,10 +11,12 @@ import pytest
 from scheduler.biology.growth import curve, level_of, levels
 from scheduler.biology.light import par_of_rack
 from scheduler.book import check_farm
+from scheduler.farm.codes import label_codes
 from scheduler.farm.coral import Lot
 from scheduler.farm.farm import Farm
 from scheduler.farm.space import LightReading
 from scheduler.farm.trade import Pin
+from scheduler.plan.model import Plan
 from scheduler.record import Outcome, record
 from tests.audit.small_farm import MONDAY, changed, finished, small_farm, small_plan
 from tests.record.filling import Cells, filled
@@ -35,6 +37,11 @@ def done(folder: Path, cells: Cells, weeks: int = 1, farm: Farm = STOCKED) -> tu
     faults, _ = check_farm(outcome.farm)
     assert not faults
     return outcome.farm, outcome
+
+
+def replace_lot(plan: Plan, old: str, new: str) -> Plan:
+    """The plan with a lot under another name."""
+    return Plan.model_validate_json(plan.model_dump_json().replace(f'"{old}"', f'"{new}"'))
 
 
 def lot(farm: Farm, name: str) -> Lot:
@@ -173,6 +180,16 @@ def test_a_colony_counted_and_judged(tmp_path: Path) -> None:
     farm, _ = done(tmp_path, WEEK_1 | {(more, "name"): "L1", (more, "counted"): 33, (more, "mark"): "watch"})
     row = farm.colony["L1"]
     assert (row.count, row.condition, row.count_date, row.condition_date) == (33, "watch", date(2026, 12, 6), date(2026, 12, 6))
+
+
+def test_a_proposed_code_is_kept_once_it_stands_on_plugs(tmp_path: Path) -> None:
+    bare = changed(STOCKED, "strains", None, code="")
+    code = label_codes(bare)["AAA"]
+    plan = replace_lot(finished(bare, PLAN), "NA", f"{code}-2649a")
+    outcome = record(bare, filled(bare, plan, tmp_path, WEEK_1))
+    assert outcome.farm is not None
+    assert [s.code for s in outcome.farm.strains] == [code, "", "", ""]
+    assert any(f"AAA has the label code {code} from now on" in n for n in outcome.notes)
 
 
 LIGHT = "light 2026-W49 more 1"

@@ -7,7 +7,7 @@ from collections import defaultdict
 from scheduler.book.checks.ledger import Ledger
 from scheduler.book.coerce import nearest
 from scheduler.farm.bench import RouteStep
-from scheduler.farm.codes import code_clashes, reused_codes
+from scheduler.farm.codes import code_clashes, label_codes, reused_codes
 from scheduler.farm.farm import Farm
 
 _SHARES = ("of_colony", "of_cut", "of_mount", "of_label")
@@ -81,6 +81,11 @@ def check_plug_kinds(farm: Farm, ledger: Ledger) -> None:
 def check_codes(farm: Farm, ledger: Ledger) -> None:
     """Label codes of living strains that could be mixed up; codes given to another strain while frags of the old one live."""
     index = {s.strain: i for i, s in enumerate(farm.strains)}
+    for strain, i in index.items():
+        if not farm.strain[strain].code:
+            proposal = label_codes(farm)[strain]
+            ledger.doubt("strains", i, "code", f"no label code for {strain}", "2-4 letters or digits",
+                         f"{proposal} is free and stands on the sheets until another is given")  # fmt: skip
     near = []
     for clash in code_clashes(farm):
         code, other = farm.strain[clash.strain].code, farm.strain[clash.other].code

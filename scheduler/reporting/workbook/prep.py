@@ -68,7 +68,9 @@ def _labelling(view: PlanView, prep: Preparation) -> str:
     count = sum(x.labels for x in prep.labels)
     what = "every plug carries the short code" if s.labelling == "plug" else "one tag for each block, told apart by the rack map"
     when = "" if s.labels_written == "before" else " The mounter writes them in the session; lay pens and dry plugs out."
-    return f"{count} labels, about {prep.label_minutes:.0f} minutes: {what}; the lot tag stands by its block.{when}"
+    fresh = dict.fromkeys(f"{x.code} for {x.strain}" for x in prep.labels if x.proposed)
+    new = f" New codes: {', '.join(fresh)}; the book takes them on when the lots are recorded." if fresh else ""
+    return f"{count} labels, about {prep.label_minutes:.0f} minutes: {what}; the lot tag stands by its block.{when}{new}"
 
 
 def _plugs(p: PlugSet) -> tuple[Value, ...]:

@@ -11,6 +11,7 @@ from openpyxl.workbook import Workbook
 from scheduler.biology.light import par_of_rack
 from scheduler.biology.zones import band_text
 from scheduler.farm.blocks import Position, row_letters, trim
+from scheduler.farm.codes import label_codes
 from scheduler.farm.farm import Farm
 from scheduler.farm.space import Rack
 from scheduler.plan.view import PlanView
@@ -66,7 +67,7 @@ def picture(view: PlanView, rack: Rack, week: int) -> RackPicture:
     farm = view.farm
     state = rack_state(view, rack.rack, week)
     ids = list(dict.fromkeys(o.id for _, o in sorted(state.items()) if o.id))
-    codes = {i: farm.strain[_strain(view, i)].code for i in ids}
+    codes = {i: label_codes(farm)[_strain(view, i)] for i in ids}
     tags = {}
     for i in ids:
         same = [j for j in ids if codes[j] == codes[i]]
