@@ -5,6 +5,7 @@ Last of all lots are mounted early and without others between, and dips are mixe
 
 from __future__ import annotations
 
+import math
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -15,6 +16,9 @@ from ortools.sat.python import cp_model
 from scheduler.bench.guess import first_schedule
 from scheduler.bench.shop import DIP, MOTHER, SPREAD, Done, Shop, Stay, Task, Wait, change_id, mix_id
 from scheduler.solving import Limits, Outcome, Progress, Solved, solve
+
+BOUND_FIRST = 0.5
+"""Share of the limits for a search from the bound upwards; where it proves nothing, the rest looks for a better finish."""
 
 LOWER_AIMS = 0.2
 """Share of the limits that each of the three lower aims gets."""
@@ -54,8 +58,12 @@ def schedule(
     if not shop.one_order:
         model.hint(times, mix_of)
     model.model.minimize(model.finish)
-    solved = solve(model.model, limits, stage=stage, progress=progress, stop=stop, linearization=0)
+    solved = solve(
+        model.model, _part(limits, BOUND_FIRST), stage=stage, progress=progress, stop=stop, linearization=0, bound_first=True
+    )
     outcome = solved.outcome
+    if outcome.found and outcome.outcome != "optimal" and outcome.reason != "interrupted":
+        solved, outcome = model.improved(solved, _part(limits, 1 - BOUND_FIRST), stage, progress, stop)
     if not outcome.found:
         finish = max(d.end for d in times.values() if d.task.counts)
         outcome = Outcome("feasible", outcome.reason, float(finish), outcome.bound, outcome.seconds, outcome.work)
@@ -307,6 +315,23 @@ class _Model:
         """Later searches keep the finish, or the cost of a kind, of a solution."""
         aim: cp_model.LinearExpr = self.finish if kind is None else self.cost(kind)
         self.model.add(aim <= solved.value(aim))
+
+    def improved(
+        self, solved: Solved, limits: Limits, stage: str, progress: Progress | None, stop: threading.Event | None
+    ) -> tuple[Solved, Outcome]:
+        """A better finish if one is found, between the finish and the bound of a search; with what came of both searches."""
+        first = solved.outcome
+        if first.bound is not None:
+            self.model.add(self.finish >= math.ceil(first.bound - 1e-6))
+        self.hint(*self.read(solved))
+        again = solve(self.model, limits, stage=stage, progress=progress, stop=stop, linearization=0)
+        bounds = [o.bound for o in (first, again.outcome) if o.bound is not None]
+        best = again if again.outcome.found and (again.outcome.value or 0) <= (first.value or 0) else solved
+        outcome = replace(
+            again.outcome, outcome="optimal" if again.outcome.outcome == "optimal" else "feasible", value=best.outcome.value,
+            bound=max(bounds, default=None), seconds=first.seconds + again.outcome.seconds, work=first.work + again.outcome.work,
+        )  # fmt: skip
+        return best, outcome
 
     def freeze(self, times: _Times) -> None:
         """Later searches only move mounting in stretches and the mixing of dips."""

@@ -47,6 +47,7 @@ def solve(
     stop: threading.Event | None = None,
     linearization: int = 2,
     improve: bool = False,
+    bound_first: bool = False,
 ) -> Solved:
     """Solve a model within limits; the best solution found survives a limit, ``stop`` and Ctrl-C.
 
@@ -54,13 +55,14 @@ def solve(
     ``interrupted``, and ``stop``, if given, is set, so that later solves watching it end too. "Infeasible" is reported
     only after a second run without presolve says so too (it gets the same limits again); where the second run knows
     otherwise, its word counts. ``linearization`` (0 to 2) is how much of the model the linear relaxation sees. With
-    ``improve`` nearly all work goes into better solutions, from the hint on, and little into the bound. Raises
+    ``improve`` nearly all work goes into better solutions, from the hint on, and little into the bound; with
+    ``bound_first`` the search asks for ever less of a minimum, which proves schedules soonest. Raises
     ``ValueError`` for an invalid model and ``NoPlanFound`` when the solver itself fails.
     """
     fault = model.validate()
     if fault:
         raise ValueError(f"{stage}: {fault}")
-    first = _Run(model, limits, stage, progress, stop, linearization, improve=improve).solved()
+    first = _Run(model, limits, stage, progress, stop, linearization, improve=improve, bound_first=bound_first).solved()
     if first.outcome.outcome != "infeasible":
         return first
     again = _Run(model, limits, stage, progress, stop, linearization, presolve=False).solved()
@@ -71,7 +73,7 @@ def solve(
     return Solved(outcome, again._solver)
 
 
-def _configured(limits: Limits, linearization: int, presolve: bool, improve: bool) -> cp_model.CpSolver:
+def _configured(limits: Limits, linearization: int, presolve: bool, improve: bool, bound_first: bool) -> cp_model.CpSolver:
     solver = cp_model.CpSolver()
     p = solver.parameters
     p.num_workers = limits.workers
@@ -80,6 +82,7 @@ def _configured(limits: Limits, linearization: int, presolve: bool, improve: boo
     p.cp_model_presolve = presolve
     if improve:  # large neighbourhoods in turn: repeats exactly, with any number of workers
         p.interleave_search = p.use_lns_only = True
+    p.use_objective_lb_search = bound_first
     p.relative_gap_limit = limits.gap
     p.add_lp_constraints_lazily = limits.gap == 0  # small models asked for a gap only: a quarter faster with all rows at once
     p.catch_sigint_signal = False  # Ctrl-C is Python's to see
@@ -114,9 +117,10 @@ class _Run:
         linearization: int,
         presolve: bool = True,
         improve: bool = False,
+        bound_first: bool = False,
     ) -> None:
         self._model, self._limits, self._stage, self._progress, self._stop = model, limits, stage, progress, stop
-        self._solver = _configured(limits, linearization, presolve, improve)
+        self._solver = _configured(limits, linearization, presolve, improve, bound_first)
         self._news: queue.SimpleQueue[_News] = queue.SimpleQueue()
         self._value: float | None = None
         self._bound: float | None = None

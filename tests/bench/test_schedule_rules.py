@@ -42,6 +42,19 @@ def test_baths_side_by_side_bound_the_day(baths: int, finish: int) -> None:
     assert schedule(dips([5, 5, 5], 20, baths=baths), LIMITS).finish == finish
 
 
+def test_a_search_cut_short_goes_on_for_a_better_finish_and_keeps_the_bound() -> None:
+    farm, cuts = busy_day(2, 25)
+    shop, _ = session_shop(farm, the_session(farm), cuts, {})
+    guess = max(d.end for d in first_schedule(shop)[0].values() if d.task.counts)
+    short = schedule(shop, Limits(deterministic=0.01, seed=1))
+    longer = schedule(shop, Limits(deterministic=0.03, seed=1))
+    for found in (short, longer):
+        assert found.outcome.value == found.finish
+        assert (found.outcome.bound or 0) <= found.finish <= guess
+    assert (longer.outcome.bound or 0) >= (short.outcome.bound or 0)
+    assert longer.finish <= short.finish
+
+
 def test_a_window_nobody_can_keep_pushes_the_cut_back() -> None:
     # One person cuts and takes out: while the dip of 10 s lasts, a cut of 12 s cannot be finished in time with 1 s of slack.
     alone = schedule(dips([12, 12], 10, slack=1, baths=2, people=("a",)), LIMITS)
