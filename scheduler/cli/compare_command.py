@@ -35,7 +35,7 @@ def compare(
     from scheduler.book import read_book
     from scheduler.cli.inputs import read_changes
     from scheduler.cli.show import out
-    from scheduler.planning.changes import FORMS, apply_changes
+    from scheduler.planning.changes import FORMS, apply_changes, note_of
     from scheduler.planning.compare import compare_farms
     from scheduler.planning.given import with_learned
     from scheduler.reporting.compare import cuts_table, money_table, months_table, order_answers, orders_table, racks_table
@@ -54,7 +54,8 @@ def compare(
     limits = Limits.for_time(time_limit, seed=seed)
     found = compare_farms(farm, other, limits=limits, jobs=jobs)
     for text in words:
-        out.print(f"Change: {text}", markup=False)
+        note = note_of(text)
+        out.print(f"Change: {text}" + (f" ({note})" if note else ""), markup=False)
     views = (found.base, found.changed)
     for table in (money_table(*views), months_table(*views), orders_table(*views), racks_table(*views), cuts_table(*views)):
         _show(table)

@@ -26,11 +26,18 @@ _NUMBER = r"\d+(?:\.\d+)?"
 
 @dataclass(frozen=True)
 class Form:
-    """One kind of change: how it is said, an example, and what it does to a farm."""
+    """One kind of change: how it is said, an example, what it does to a farm, and what is taken for granted with it."""
 
     pattern: re.Pattern[str]
     example: str
     apply: Callable[[Farm, dict[str, str]], Farm]
+    note: str = ""
+
+
+def note_of(words: str) -> str:
+    """What is taken for granted with a change in words; empty where it says everything."""
+    text = " ".join(words.split())
+    return next((form.note for form in FORMS if form.pattern.fullmatch(text)), "")
 
 
 def apply_changes(farm: Farm, changes: Sequence[str]) -> Farm:
@@ -199,25 +206,27 @@ def _light(farm: Farm, x: dict[str, str]) -> Farm:
     return replace(farm, light=(*(r for r in farm.light if r.key not in replaced), *made))
 
 
-def _form(pattern: str, example: str, apply: Callable[[Farm, dict[str, str]], Farm]) -> Form:
-    return Form(re.compile(pattern), example, apply)
+def _form(pattern: str, example: str, apply: Callable[[Farm, dict[str, str]], Farm], note: str = "") -> Form:
+    return Form(re.compile(pattern), example, apply, note)
 
 
 FORMS = (
-    _form(rf"tank (?P<tank>.+) out from (?P<first>{_DAY})(?: to (?P<last>{_DAY}))?", "tank N1 out from 2027-01-04 to 2027-02-14", _tank),
-    _form(rf"rack of (?P<rows>\d+) x (?P<cols>\d+) in (?P<tank>.+) at (?P<par>{_NUMBER}) PAR", "rack of 8 x 10 in N1 at 250 PAR", _rack),
+    _form(rf"tank (?P<tank>.+) out from (?P<first>{_DAY})(?: to (?P<last>{_DAY}))?", "tank N1 out from 2027-01-04 to 2027-02-14", _tank,
+          "nothing new is put there in that time; what stands there stays"),
+    _form(rf"rack of (?P<rows>\d+) x (?P<cols>\d+) in (?P<tank>.+) at (?P<par>{_NUMBER}) PAR", "rack of 8 x 10 in N1 at 250 PAR", _rack,
+          "even light; pitch, flow and plugs as on the tank's first rack"),
     _form(rf"away (?P<person>.+) from (?P<first>{_DAY}) to (?P<last>{_DAY})", "away Ada from 2026-12-07 to 2026-12-20", _away),
     _form(rf"hours (?P<person>.+) (?P<sign>[+-])(?P<hours>{_NUMBER})", "hours Ada +4", _hours),
     _form(rf"session (?P<session>.+) (?P<sign>[+-])(?P<minutes>{_NUMBER}) min", "session Thu-morning +60 min", _longer),
     _form(
         rf"new session (?P<weekday>(?i:{'|'.join(WEEKDAYS)})) (?P<start>\d\d:\d\d) (?P<minutes>{_NUMBER}) min with (?P<people>.+)",
-        "new session Fri 13:00 120 min with Ada, Ben", _session,
+        "new session Fri 13:00 120 min with Ada, Ben", _session, "every week; the hours at the bench come out of those paid already",
     ),
     _form(rf"price (?P<strain>\S+) (?P<size>.+) (?P<price>{_NUMBER})", "price LAN small 27.50", _price),
-    _form(r"drop (?P<strain>\S+)", "drop LAN", _drop),
+    _form(r"drop (?P<strain>\S+)", "drop LAN", _drop, "its mothers leave at once and are not paid for; its lots are still sold"),
     _form(
         rf"order (?P<quantity>[1-9]\d*) (?P<strain>\S+) (?P<size>.+) at (?P<price>{_NUMBER}) due (?P<due>{_DAY})(?: by (?P<channel>.+))?",
-        "order 40 LAN small at 18 due 2027-01-15 by shipping", _order,
+        "order 40 LAN small at 18 due 2027-01-15 by shipping", _order, "may be sent late and in parts, as the cost of that allows",
     ),
     _form(rf"light (?P<where>.+) (?P<sign>[+-])(?P<percent>{_NUMBER}) ?%(?: from (?P<first>{_DAY}))?", "light N1 +15 % from 2027-01-04", _light),
 )  # fmt: skip

@@ -7,11 +7,12 @@ from decimal import Decimal
 
 from scheduler.biology.zones import zones
 from scheduler.farm.units import CENT
+from scheduler.farm.work import first_late_week
 from scheduler.plan.model import Cut
 from scheduler.plan.view import PlanView
 from scheduler.reporting.tables.base import Table, Value
 from scheduler.reporting.tables.places import zone_use
-from scheduler.reporting.tables.trade import promises
+from scheduler.reporting.tables.trade import Promise, promises
 
 SIDES = ("base", "changed", "difference")
 
@@ -73,21 +74,33 @@ def order_answers(base: PlanView, changed: PlanView) -> tuple[str, ...]:
         if promise.order in known:
             continue
         order = changed.farm.order[promise.order]
-        label = changed.farm.weeks.label
         if not promise.by_week:
             found.append(
-                f"{order.quantity} {order.strain} {order.size_class} for {order.due}: no, nothing of it can be delivered within the weeks planned."
+                f"{order.quantity} {order.strain} {order.size_class} for {order.due}: no, nothing of it is delivered within the weeks planned."
             )
             continue
-        can = "yes" if promise.in_time >= order.quantity - CENT else "in part"
-        weeks = f"from {label(min(promise.by_week))} to {label(max(promise.by_week))}"
         brings = sum((r.amount for r in changed.plan.lines if r.line == "order sale" and r.subject == order.order), Decimal(0))
         gain = changed.plan.value - base.plan.value
         found.append(
-            f"{order.quantity} {order.strain} {order.size_class} for {order.due}: {can}, {promise.in_time:.1f} expected in time, delivered {weeks}. "
+            f"{order.quantity} {order.strain} {order.size_class} for {order.due}: {_when(changed, promise)}. "
             f"It brings {brings:,.2f}; all else is worth {gain - brings:+,.2f}, so the plan is worth {gain:+,.2f}{_elsewhere(base, changed, order.order)}."
         )
     return tuple(found)
+
+
+def _when(view: PlanView, promise: Promise) -> str:
+    """Whether an order is kept, and when its frags leave; a week's frags are those expected to make grade."""
+    label, late_from = view.farm.weeks.label, first_late_week(view.farm, promise.order)
+    parts = [f"{frags:.1f} in {label(week)}" for week, frags in sorted(promise.by_week.items())]
+    if len(parts) > 4:
+        first, last = min(promise.by_week), max(promise.by_week)
+        parts = [f"{sum(promise.by_week.values()):.1f} from {label(first)} to {label(last)}"]
+    if promise.late + promise.short < CENT:
+        return f"yes, in time; {', '.join(parts)}"
+    short = f", {promise.short:.1f} not within the weeks planned" if promise.short >= CENT else ""
+    late = f", {promise.late:.1f} late" if promise.late >= CENT else ""
+    kept = "wholly, but late" if promise.short < CENT else "in part"
+    return f"{kept}: {promise.in_time:.1f} in time{late}{short}; {', '.join(parts)} (late from {label(late_from)})"
 
 
 def _elsewhere(base: PlanView, changed: PlanView, order: str) -> str:

@@ -16,7 +16,7 @@ from scheduler.errors import ChangeError
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import SeasonResult
 from scheduler.plan.view import PlanView
-from scheduler.planning.changes import FORMS, apply_change, apply_changes
+from scheduler.planning.changes import FORMS, apply_change, apply_changes, note_of
 from scheduler.planning.compare import Comparison, bound_of, compare_farms, slack_of
 from scheduler.reporting.compare import cuts_table, money_table, months_table, order_answers, orders_table, racks_table
 from scheduler.solving import Limits
@@ -208,15 +208,30 @@ def test_an_order_taken_on_is_answered() -> None:
     base = PlanView(FARM, PLAN)
     none = order_answers(base, PlanView(farm, finished(farm, PLAN)))
     assert len(none) == 1
-    assert ": no, nothing of it can be delivered" in none[0]
+    assert ": no, nothing of it is delivered" in none[0]
     some = finished(farm, PLAN, sales=(*PLAN.sales, sale("OB", 3, 3, "order", "small", order="what-if 1")))
     part = order_answers(base, PlanView(farm, some))[0]
     # 3 plugs of which nine tenths make grade, at 30
-    assert ": in part, 2.7 expected in time, delivered from 2026-W51 to 2026-W51. It brings 81.00;" in part
+    assert ": in part: 2.7 in time, " in part
+    assert " not within the weeks planned; 2.7 in 2026-W51 (late from 2027-W0" in part
+    assert "It brings 81.00;" in part
     assert f"so the plan is worth {some.value - PLAN.value:+,.2f}" in part
     enough = apply_changes(FARM, ["order 2 BBB small at 30 due 2027-01-15"])
     plan = finished(enough, PLAN, sales=(*PLAN.sales, sale("OB", 3, 3, "order", "small", order="what-if 1")))
-    assert ": yes, 2.0 expected in time" in order_answers(base, PlanView(enough, plan))[0]
+    assert ": yes, in time; 2.0 in 2026-W51. It brings 60.00" in order_answers(base, PlanView(enough, plan))[0]
+
+
+def test_an_order_that_comes_late_says_so() -> None:
+    base = PlanView(FARM, PLAN)
+    farm = apply_changes(FARM, ["order 2 BBB small at 30 due 2026-12-10"])
+    plan = finished(farm, PLAN, sales=(*PLAN.sales, sale("OB", 3, 3, "order", "small", order="what-if 1")))
+    (text,) = order_answers(base, PlanView(farm, plan))
+    assert ": wholly, but late: 0.0 in time, 2.0 late; 2.0 in 2026-W51 (late from 2026-W51)." in text
+
+
+def test_what_is_taken_for_granted_is_said() -> None:
+    assert "what stands there stays" in note_of("tank  N1 out from 2026-12-14")
+    assert note_of("hours Ben +2.5") == ""
 
 
 def test_two_farms_are_planned_with_the_same_search() -> None:

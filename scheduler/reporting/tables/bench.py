@@ -75,7 +75,7 @@ def session_views(farm: Farm, plan: Plan) -> tuple[SessionView, ...]:
                 if cut.cutter:
                     work[cut.cutter] = work.get(cut.cutter, Decimal(0)) + cutting_minutes(farm, cut)
                 if cut.mounter:
-                    work[cut.mounter] = work.get(cut.mounter, Decimal(0)) + mounting_minutes(farm, cut, blocks[cut.lot])
+                    work[cut.mounter] = work.get(cut.mounter, Decimal(0)) + mounting_minutes(farm, cut, blocks.get(cut.lot, 1))
             offered = exact(round(bench_minutes(farm, session, max(0, len(systems) - 1)), 6))
             found.append(SessionView(session, tuple(cuts), systems, work, offered))
     return tuple(found)
