@@ -86,7 +86,7 @@ def person_entries(farm: Farm, plan: Plan, session: str, person: str) -> tuple[E
             continue
         name = "/".join(task.steps)
         if task.lot is None:
-            text = {"break": "break", "change of water": "change water: clean tools, new baths"}.get(name, "mix the dip anew")
+            text = {"break": "break", "change of water": "change water, baths, tools"}.get(name, "mix the dip anew")
             entries.append(Entry(task.start, task.end, text, finish_by=task.start if name == "break" else None))
             last_lot = None
             continue
@@ -95,14 +95,14 @@ def person_entries(farm: Farm, plan: Plan, session: str, person: str) -> tuple[E
         if "cut" in task.steps:
             entries.append(Entry(task.start, task.end, f"cut {colony}: {cut.pieces} {task.lot}"))
         elif task.steps == ("mother back",):
-            text = f"mother back by {task.end:%H:%M}"
+            text = f"mother back {task.end:%H:%M}"
             if entries and entries[-1].what.startswith(f"cut {colony}:"):
                 entries[-1] = replace(entries[-1], end=task.end, what=f"{entries[-1].what}; {text}")
             else:
                 entries.append(Entry(task.start, task.end, f"{colony}: {text}"))
         elif dips.get(task.lot) is not None and dips[task.lot].end == task.start:
             by = latest_out(farm, cut, dips[task.lot])
-            entries.append(Entry(task.start, task.end, f"frags {task.lot} out of the dip, rinse", True, by))
+            entries.append(Entry(task.start, task.end, f"dip out {task.lot}, rinse", True, by))
         elif "label" in task.steps:
             entries.append(Entry(task.start, task.end, f"label {task.pieces} for {task.lot}, into water"))
         elif "mount" in task.steps and last_lot == task.lot and entries and entries[-1].end == task.start:

@@ -38,15 +38,17 @@ _TICKS_AFTER = (
     "pieces done, lost and places written down",
 )
 _HEADERS = (
-    "order", "colony", "strain", "stands in", "cuts", "from", "pieces", "plug", "label code", "dip, min", "frags out", "mounts",
-    "racked by", "to rack", "blocks", "done", "lost", "where it went",
+    "", "colony", "strain", "stands in", "cuts", "from", "pieces", "label code", "dip, min", "frags out", "mounts", "racked by",
+    "to rack and blocks", "done", "lost, elsewhere",
 )  # fmt: skip
-_WIDTHS = (6, 9.5, 16, 18, 7.5, 6.5, 7, 6.5, 10.5, 14.5, 13, 8, 7.5, 8, 13, 5.5, 5, 9)
+_WIDTHS_MANY = (4, 9, 16, 14, 7, 6, 7, 10.5, 13.5, 12.5, 7, 7, 17, 5, 10)
+_WIDTHS_FEW = (4, 9, 13, 11.5, 6.5, 6, 6.5, 9.5, 11, 12, 6.5, 7, 13, 5, 8)
+"""The letters are as large as the two pages of a session allow: many colonies want rows of one line, few a narrow sheet."""
 
 PAGES = 2
 """A session is printed on at most so many pages."""
 
-FEW_COLONIES = 8
+FEW_COLONIES = 12
 """With more colonies than this the lists by person begin a new page."""
 
 ALARM = "!"
@@ -63,12 +65,13 @@ def session_title(view: SessionView) -> str:
 def add_session(book: Workbook, view: PlanView, session: SessionView) -> None:
     """The sheet of one bench session."""
     farm, s = view.farm, session.session
-    page = Page(book, session_title(session), farm, _WIDTHS)
+    few = len(session.cuts) <= FEW_COLONIES
+    page = Page(book, session_title(session), farm, _WIDTHS_FEW if few else _WIDTHS_MANY)
     page.ws.page_setup.fitToHeight = PAGES
     day = f"{WEEKDAYS[s.day.weekday()]} {s.day.isoformat()}"
     page.title(f"{s.name}  {day}  {session.clock}", f"week {farm.weeks.label(s.week)}; methods offered: {', '.join(s.methods)}")
     for line in _top_lines(view, session):
-        page.text(line, font=style.BOLD if line.startswith(("Water", "Change", "Finish")) else style.PLAIN)
+        page.text(line, font=style.BOLD if line.startswith(("Water", "Finish")) else style.PLAIN)
     toxic = {c.lot for c in session.cuts if farm.traits(c.strain).toxic}
     if toxic:
         page.text(TOXIC_KIT, font=style.BOLD, fill=style.HEAD_FILL)
@@ -78,32 +81,29 @@ def add_session(book: Workbook, view: PlanView, session: SessionView) -> None:
     def ground(row: int, _: int) -> PatternFill | None:
         return style.HEAD_FILL if row in changes else None
 
-    page.table(_HEADERS, rows, fill=ground, min_height=18, bold=(5, 6, 8, 10))
+    page.table(_HEADERS, rows, fill=ground, bold=(5, 6, 7, 9))
     page.text(
         f"Frags go to the rack and blocks named, plug after plug in reading order: A1 is the first corner. Dip: minutes for frags / "
         f"for the mother. {ALARM} set an alarm: frags out of the dip between these times.",
         font=style.QUIET,
     )  # fmt: skip
-    if len(session.cuts) > FEW_COLONIES:
+    if not few:
         style.break_before(page.ws, page.row)
     else:
         page.gap()
     _by_person(page, view, session)
-    stand_by = [
-        (BOX, b.colony, farm.strain[farm.colony[b.colony].strain].name, _where(farm, b.colony), b.pieces, "")
+    stand_by: list[tuple[Value, ...]] = [
+        (BOX, f"{b.colony} {farm.strain[farm.colony[b.colony].strain].name}, {_where(farm, b.colony)}", b.pieces)
         for b in view.plan.stand_by
         if b.session == s.id
     ]
-    page.heading("Stand-by: if a colony is unfit when lifted")
+    ticks = zip_longest(_TICKS_BEFORE, _TICKS_AFTER, stand_by)
+    page.heading("Before, after, and if a colony is unfit when lifted")
     page.table(
-        ("", "colony", "strain", "stands in", "most pieces", "used for"), stand_by, spans=(1, 1, 1, 2, 2, 3), min_height=15
-    )
-    page.gap()
-    page.heading("Before and after")
-    ticks: list[tuple[Value, ...]] = [
-        (BOX, before, BOX, after) for before, after in zip(_TICKS_BEFORE, _TICKS_AFTER, strict=True)
-    ]
-    page.table(("", "before the first cut", "", "after the last"), ticks, spans=(1, 6, 1, 6), min_height=15)
+        ("", "before the first cut", "", "after the last", "", "stand-by colony", "most pieces"),
+        [(BOX if a else "", a or "", BOX if b else "", b or "", *(c or ("", "", ""))) for a, b, c in ticks],
+        spans=(1, 3, 1, 4, 1, 3, 2), min_height=15,
+    )  # fmt: skip
 
 
 def _top_lines(view: PlanView, session: SessionView) -> list[str]:
@@ -117,11 +117,8 @@ def _top_lines(view: PlanView, session: SessionView) -> list[str]:
         f"{system}{' (quarantine: own tubs and tools)' if farm.in_quarantine(system, session.session.week) else ''}"
         for system in session.systems
     )
-    lines.append(f"Water in this order, never back: {systems}")
-    if session.changes:
-        lines.append(
-            f"Changes of water: {session.changes}, each with new baths and clean tools, {farm.settings.changeover_minutes:g} min."
-        )
+    changes = f"; at each change new baths and clean tools, {farm.settings.changeover_minutes:g} min" if session.changes else ""
+    lines.append(f"Water in this order, never back: {systems}{changes}.")
     clock = session_clock(view.plan, session.session.id)
     if clock is not None:
         share = f"{clock.work_minutes:.0f} of {clock.clock_minutes:.0f} minutes of the busiest person are work"
@@ -145,8 +142,11 @@ def _by_person(page: Page, view: PlanView, session: SessionView) -> None:
     def ground(row: int, column: int) -> PatternFill | None:
         return style.HEAD_FILL if ALARM in str(rows[row][column - column % 2]) else None
 
-    page.table(headers, rows, spans=spans, fill=ground, min_height=15, bold=tuple(range(0, 2 * len(people), 2)))
-    page.text("Order and person hold; times are a guide, except where frags come out of a bath and at breaks.", font=style.QUIET)
+    page.table(headers, rows, spans=spans, fill=ground, bold=tuple(range(0, 2 * len(people), 2)))
+    page.text(
+        "Order and person hold; times are a guide, except at breaks and where frags come out of the dip, not later than named.",
+        font=style.QUIET,
+    )
     page.gap()
 
 
@@ -154,7 +154,7 @@ def _entry(entry: Entry) -> tuple[str, str]:
     if entry.alarm and entry.finish_by is not None:
         return f"{ALARM} {entry.start:%H:%M}", f"{entry.what}; by {entry.finish_by:%H:%M}"
     if entry.finish_by is not None:
-        return f"{BOX} {entry.start:%H:%M}", f"{entry.what} to {_up(entry.end)}; all above is done by {entry.finish_by:%H:%M}"
+        return f"{BOX} {entry.start:%H:%M}", f"{entry.what} to {_up(entry.end)}, all above done"
     return f"{BOX} {entry.start:%H:%M}", entry.what
 
 
@@ -200,6 +200,7 @@ def _rows(view: PlanView, session: SessionView, toxic: set[str]) -> tuple[list[t
     tasks = session_tasks(view.plan, session.session.id)
     rows: list[tuple[Value, ...]] = []
     changes: set[int] = set()
+    several = len({farm.traits(c.strain).plug_kind for c in session.cuts}) > 1
     system = session.systems[0]
     for cut in session.cuts:
         now = farm.system_of_tank(farm.colony[cut.colony].tank)
@@ -207,12 +208,13 @@ def _rows(view: PlanView, session: SessionView, toxic: set[str]) -> tuple[list[t
             system = now
             changes.add(len(rows))
             text = f"change to {now}"
-            rows.append(("", text, "new baths, clean tools", *[""] * (len(_HEADERS) - 3)))
-        rows.append(_row(view, cut, tasks, cut.lot in toxic))
+            rows.append(("", "", text, "new baths, tools", *[""] * (len(_HEADERS) - 4)))
+        rows.append(_row(view, cut, tasks, cut.lot in toxic, several))
     return rows, changes
 
 
-def _row(view: PlanView, cut: Cut, tasks: Sequence[BenchTask], toxic: bool) -> tuple[Value, ...]:
+def _row(view: PlanView, cut: Cut, tasks: Sequence[BenchTask], toxic: bool, several: bool) -> tuple[Value, ...]:
+    """A line of the cut list; with ``several`` kinds of plugs in the session each lot says its own."""
     farm = view.farm
     traits, stand = farm.traits(cut.strain), view.lots[cut.lot].stands[0]
     name = f"{farm.strain[cut.strain].name} (toxic)" if toxic else farm.strain[cut.strain].name
@@ -220,7 +222,8 @@ def _row(view: PlanView, cut: Cut, tasks: Sequence[BenchTask], toxic: bool) -> t
     begin = f"{clock.cut:%H:%M}" if clock is not None else ""
     out = f"{ALARM} {clock.out:%H:%M}-{clock.out_by:%H:%M}" if clock is not None and clock.out and clock.out_by else ""
     racked = _up(clock.racked) if clock is not None and clock.racked else ""
+    place = f"{stand.rack} {blocks_text(stand, traits)}" + (f", {traits.plug_kind} plugs" if several else "")
     return (
-        cut.run_order, cut.colony, name, _where(farm, cut.colony), cut.cutter, begin, cut.pieces, traits.plug_kind, cut.lot,
-        dip_window(traits), out, cut.mounter, racked, stand.rack, blocks_text(stand, traits), "", "", "",
+        cut.run_order, cut.colony, name, _where(farm, cut.colony), cut.cutter, begin, cut.pieces, cut.lot, dip_window(traits), out,
+        cut.mounter, racked, place, "", "",
     )  # fmt: skip
