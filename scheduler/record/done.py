@@ -97,7 +97,17 @@ class DoneReading:
     where: str
 
 
-Done = DoneCut | DoneSale | DoneMove | DoneCount | DoneColony | DoneReading
+@dataclass(frozen=True)
+class DonePlugs:
+    """Plugs of a kind put into water."""
+
+    plug_kind: str
+    week: int
+    day: date
+    plugs: int
+
+
+Done = DoneCut | DoneSale | DoneMove | DoneCount | DoneColony | DoneReading | DonePlugs
 
 
 @dataclass(frozen=True)

@@ -34,6 +34,7 @@ HEADS: dict[Section, tuple[str, ...]] = {
     "light": (
         "rack", "", "", "", "", "", "PAR, or at A1", "row A, end", "last row, start", "", "", "last row, end", "lamp %", "note",
     ),
+    "plugs": ("kind", "", "", "plugs", "in water at the start", "", "put in", "", "", "", "", "", "", "note"),
 }  # fmt: skip
 
 USED: dict[Section, frozenset[str]] = {
@@ -43,6 +44,7 @@ USED: dict[Section, frozenset[str]] = {
     "counts": frozenset({"lost", "counted", "blocks", "note"}),
     "colonies": frozenset({"mark", "counted", "note"}),
     "light": frozenset({"pieces", "lost", "counted", "minutes_cutting", "minutes_mounting", "note"}),
+    "plugs": frozenset({"pieces", "note"}),
 }
 """The crew's columns each section uses."""
 
@@ -69,6 +71,8 @@ def shown(group: Group, thing: Thing) -> tuple[str | int, ...]:
         place = f"{thing.rack}, {thing.frags}"
     elif group.section == "light":
         return thing.rack or "", "", thing.detail, "", ""
+    elif group.section == "plugs":
+        name = thing.plug_kind or ""
     elif group.section == "session":
         name = thing.colony or ""
     else:

@@ -18,7 +18,7 @@ from scheduler.plan.view import LotView, PlanView
 RECORD_SHEET = "record"
 KEY_SHEET = "record keys"
 
-Section = Literal["session", "packing", "moves", "counts", "colonies", "light"]
+Section = Literal["session", "packing", "moves", "counts", "colonies", "light", "plugs"]
 
 
 class _Part(BaseModel):
@@ -26,7 +26,7 @@ class _Part(BaseModel):
 
 
 class Thing(_Part):
-    """One planned piece of work: a cut, a sale, a move, a lot to count, or a rack's light to measure. Which parts are given depends on ``section``."""
+    """One planned piece of work: a cut, sale or move, a lot to count, light to measure, plugs for water. Which parts are given depends on ``section``."""
 
     key: str = Field(description="name of its row")
     lot: str = Field(description="lot it is about")
@@ -41,6 +41,7 @@ class Thing(_Part):
     route: Literal["order", "market", "clear"] | None = None
     order: str | None = None
     size_class: str | None = None
+    plug_kind: str | None = None
     frags: int | None = Field(default=None, description="frags a sale is expected to give, whole")
 
     @property
@@ -50,7 +51,7 @@ class Thing(_Part):
 
 
 class Group(_Part):
-    """Work that is marked together: a session, a week's packing of one channel, its moves, counts, looked-at colonies or readings."""
+    """Work that is marked together: a session, a week's packing of one channel, its moves, counts, readings and so on."""
 
     key: str
     section: Section
@@ -64,8 +65,8 @@ class Group(_Part):
 
     @property
     def marked(self) -> bool:
-        """Whether the group wants a mark; counts and readings are taken as they are filled in."""
-        return self.section not in ("counts", "colonies", "light")
+        """Whether the group wants a mark; counts, readings and plugs are taken as they are filled in."""
+        return self.section not in ("counts", "colonies", "light", "plugs")
 
     @property
     def rows(self) -> tuple[str, ...]:
@@ -97,7 +98,7 @@ def planned_work(view: PlanView) -> PlannedWork:
     for week in farm.weeks.near_weeks:
         groups += _sessions(view, week)
         groups += _packing(view, week)
-        groups += [_moves(view, week), _counts(view, week), _colonies(farm, week), _light(view, week)]
+        groups += [_moves(view, week), _counts(view, week), _colonies(farm, week), _light(view, week), *_plugs(farm, week)]
     return PlannedWork(plan=plan_id(view.plan), about=view.plan.about, groups=tuple(groups))
 
 
@@ -220,3 +221,17 @@ def _light(view: PlanView, week: int) -> Group:
             things.append(Thing(key=f"light {label} {rack}", lot="", strain="", detail=detail, pieces=0, rack=rack))
     return Group(key=f"light {label}", section="light", week=week, title=f"light measured, {label}", day=_last_day(farm, week),
                  things=tuple(things), spare=4)  # fmt: skip
+
+
+def _plugs(farm: Farm, week: int) -> list[Group]:
+    """Kinds of plugs that stand in water before use; no list for a farm without any."""
+    label = farm.weeks.label(week)
+    things = tuple(
+        Thing(key=f"plugs {label} {kind}", lot="", strain="", plug_kind=kind,
+              pieces=sum(row.in_water for row in farm.plugs if row.plug_kind == kind))
+        for kind in dict.fromkeys(row.plug_kind for row in farm.plugs if row.condition_days)
+    )  # fmt: skip
+    if not things:
+        return []
+    return [Group(key=f"plugs {label}", section="plugs", week=week, title=f"plugs put into water, {label}",
+                  day=_last_day(farm, week), things=things, spare=0)]  # fmt: skip

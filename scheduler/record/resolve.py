@@ -9,7 +9,18 @@ from typing import cast
 
 from scheduler.errors import Finding
 from scheduler.record.cells import Entry, as_text, take_number, take_text, take_whole
-from scheduler.record.done import Done, DoneColony, DoneCount, DoneCut, DoneMove, DoneReading, DoneSale, Happened, Route
+from scheduler.record.done import (
+    Done,
+    DoneColony,
+    DoneCount,
+    DoneCut,
+    DoneMove,
+    DonePlugs,
+    DoneReading,
+    DoneSale,
+    Happened,
+    Route,
+)
 from scheduler.record.layout import AS_PLANNED, CONDITIONS, CREW, EXCEPT, HEADS, MARKS, NOT_DONE, USED
 from scheduler.record.planned import Group, Thing
 from scheduler.record.read import Filled
@@ -142,6 +153,10 @@ class _Reader:
                 self._move(group, thing.lot, rack, blocks, entry)
         elif group.section == "light":
             self._reading(group, thing.rack or "", entry)
+        elif group.section == "plugs":
+            plugs = take_whole(entry, "pieces", self.faults)
+            if plugs:
+                self.done.append(DonePlugs(thing.plug_kind or "", group.week, group.day, plugs))
         elif entry.cells:
             self._count(group, thing.lot, entry)
 

@@ -17,6 +17,7 @@ from scheduler.plan.identity import farm_as_planned
 from scheduler.record.apply import NextBook
 from scheduler.record.done import DoneCut, Happened
 from scheduler.record.planned import PlannedWork
+from scheduler.record.plugs import plugs_in_water
 from scheduler.record.read import Filled
 from scheduler.record.resolve import OpenGroup, resolve
 from scheduler.record.supplies import draws
@@ -85,6 +86,7 @@ def _next_farm(farm: Farm, work: PlannedWork, weeks: int, book: NextBook, happen
         orders=tuple(book.orders.values()), supplies=_drawn(farm, happened, strains, book.notes), sales_done=tuple(book.sales),
         counts=tuple(book.counts), past_lots=tuple(book.past_lots), past_cuts=tuple(book.past_cuts), light=tuple(book.light),
         pins=_pins_left(farm, book, monday), recorded=(*farm.recorded, row), strains=_coded(farm, book),
+        plugs=plugs_in_water(farm, happened, strains, book.notes),
     )  # fmt: skip
 
 

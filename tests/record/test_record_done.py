@@ -11,6 +11,7 @@ import pytest
 from scheduler.biology.growth import curve, level_of, levels
 from scheduler.biology.light import par_of_rack
 from scheduler.book import check_farm
+from scheduler.farm.bench import PlugKind
 from scheduler.farm.codes import label_codes
 from scheduler.farm.coral import Lot
 from scheduler.farm.farm import Farm
@@ -190,6 +191,25 @@ def test_a_proposed_code_is_kept_once_it_stands_on_plugs(tmp_path: Path) -> None
     assert outcome.farm is not None
     assert [s.code for s in outcome.farm.strains] == [code, "", "", ""]
     assert any(f"AAA has the label code {code} from now on" in n for n in outcome.notes)
+
+
+def test_plugs_in_water_are_used_up_and_put_in(tmp_path: Path) -> None:
+    """Of 18 plugs mounted ten come from those longest in water; 25 more go in during the week."""
+    rows = tuple(
+        PlugKind(plug_kind="small", condition_days=14, in_water=n, in_water_from=day)
+        for n, day in ((30, date(2026, 11, 9)), (10, date(2026, 11, 2)))
+    )
+    farm, outcome = done(tmp_path, WEEK_1 | {("plugs 2026-W49 small", "pieces"): 25}, farm=replace(STOCKED, plugs=rows))
+    assert {r.in_water_from: r.in_water for r in farm.plugs} == {date(2026, 11, 9): 22, date(2026, 12, 6): 25}
+    assert {r.condition_days for r in farm.plugs} == {14}
+    assert not [n for n in outcome.notes if "stood in water" in n]
+
+
+def test_a_kind_of_plug_stays_in_the_book_when_all_are_used(tmp_path: Path) -> None:
+    row = PlugKind(plug_kind="small", condition_days=14, in_water=12, in_water_from=date(2026, 11, 9))
+    farm, outcome = done(tmp_path, WEEK_1, farm=replace(STOCKED, plugs=(row,)))
+    assert [(r.condition_days, r.in_water) for r in farm.plugs] == [(14, 0)]
+    assert "small plugs: 6 more were mounted than stood in water" in outcome.notes
 
 
 LIGHT = "light 2026-W49 more 1"
