@@ -14,6 +14,7 @@ import pytest
 from scheduler.audit import audit
 from scheduler.book import read_book
 from scheduler.errors import NoPlanFound
+from scheduler.farm.bench import PlugKind
 from scheduler.farm.coral import Lot
 from scheduler.farm.farm import Farm
 from scheduler.farm.trade import Channel, Market, Order, Pin
@@ -238,3 +239,18 @@ def test_toxic_corals_come_last_and_never_from_clean_water_beside_quarantine() -
 def test_a_pin_outside_its_dates_does_not_bind() -> None:
     late = Pin(pin="P1", kind="no cut", colony="A1", from_date=date(2026, 12, 3))
     assert check(trading(tiny_farm(pins=(late,)), A=50), "simple").cuts[0].week == 1
+
+
+@pytest.mark.parametrize("rule", RULES)
+def test_conditioned_plugs_are_not_used_before_they_have_stood_long_enough(rule: RuleName) -> None:
+    """Twelve of the forty plugs in water are ready on the first Tuesday, all of them a week later."""
+    kinds = tuple(
+        PlugKind(plug_kind="small", condition_days=21, in_water=n, in_water_from=day)
+        for n, day in ((12, date(2026, 11, 2)), (28, date(2026, 11, 17)))
+    )
+    bare = tiny_farm(mothers={f"A{i}": ("A", "M") for i in range(1, 5)}, racks={"T-a": (10, 10)}, near_weeks=2)
+    plan = check(replace(trading(bare, A=200.0), plugs=kinds), rule)
+    near = [sum(c.pieces for c in plan.cuts if c.week <= week) for week in (1, 2)]
+    assert 0 < near[0] <= 12
+    assert near[0] < near[1] <= 40
+    assert sum(c.pieces for c in check(trading(bare, A=200.0), rule).cuts if c.week == 1) > 12

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from scheduler.farm.coral import Colony
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import bench_need, cut_kind, cutting_minutes, mount_kind, mounting_minutes
 from scheduler.farm.people import BenchSession
-from scheduler.farm.work import bench_minutes
+from scheduler.farm.work import bench_minutes, plugs_ready, sessions_in
 from scheduler.season.ledger import MARGIN, Ledger
 from scheduler.week.options import capable
 
@@ -64,6 +65,7 @@ class Bench:
         self.farm, self.ledger = farm, ledger
         self.works: dict[str, list[Colony]] = defaultdict(list)
         self._load: dict[tuple[str, str], float] = defaultdict(float)
+        self._plugs: dict[str, Counter[date]] = defaultdict(Counter)
 
     # ---- near weeks -----------------------------------------------------------------------------------------------
 
@@ -84,6 +86,7 @@ class Bench:
             return None
         systems = {farm.system_of_tank(c.tank) for c in (*here, colony)}
         clock = bench_minutes(farm, session, len(systems) - 1) - MARGIN
+        pieces = min(pieces, self._plugs_left(farm.traits(colony.strain).plug_kind, session, pieces))
         if any(self._load[session.id, p] > clock for p in session.people):
             return None
         found = [
@@ -98,6 +101,16 @@ class Bench:
             default=None,
         )
 
+    def _plugs_left(self, kind: str, session: BenchSession, wanted: int) -> int:
+        """S6: plugs of a kind that a session may still use, so that no later one is short of those that have stood in water."""
+        days = sorted({s.day for w in self.farm.weeks.near_weeks for s in sessions_in(self.farm, w) if s.day >= session.day})
+        spare = [
+            ready - sum(n for day, n in self._plugs[kind].items() if day <= later)
+            for later in days
+            if (ready := plugs_ready(self.farm, kind, later)) is not None
+        ]
+        return max(0, min(spare, default=wanted))
+
     def _most(self, colony: Colony, session: BenchSession, cutter: str, mounter: str, clock: float, pieces: int) -> int:
         """Most pieces two people can still cut and mount by the clock."""
         for most in range(pieces, 0, -1):
@@ -111,6 +124,7 @@ class Bench:
     def enter(self, colony: Colony, place: Place, pieces: int) -> None:
         """Enter a cut of a near week."""
         self.works[place.session.id].append(colony)
+        self._plugs[self.farm.traits(colony.strain).plug_kind][place.session.day] += pieces
         self._load[place.session.id, place.cutter] += cutting_minutes(self.farm, colony.colony, pieces)
         self._load[place.session.id, place.mounter] += self._mounting(colony, pieces)
 
