@@ -1,12 +1,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
 from scheduler.farm.farm import Farm
+from scheduler.farm.standard import standard
 from scheduler.forecast.learn import CUTTING, GROWTH, LOSS_TRAITS, MOUNTING, PIECES, learn, learned_farm
 from scheduler.forecast.shrink import GROUP_WEIGHT, beta_prior, blend, blend_error, effective_sample, group_factor
 from scheduler.forecast.survival import Interval, split_losses, weekly_losses_of
@@ -165,6 +167,22 @@ def test_pieces_and_minutes() -> None:
     assert farm.traits("AMB").minutes_cut == pytest.approx(TRAITS["minutes_cut"] * 1.45)
     assert farm.traits("AMB").minutes_colony == pytest.approx(TRAITS["minutes_colony"] * 1.45)
     assert farm.traits("AMB").minutes_mount == TRAITS["minutes_mount"]
+
+
+@pytest.mark.parametrize(
+    "settings", [{}, {"allowance_share": 0.1}, {"allowance_share": 0.1, "allowance_base": "shift"}, {"labelling": "block"}], ids=str
+)
+def test_standard_minutes_follow_the_recorded_ones(settings: dict[str, Any]) -> None:
+    """Ninety cuts that took half as long again as the standard: blended with ten of the book's, 1.45 times it, labels included."""
+    farm = rack_farm(settings=settings)
+    book = standard(farm, "AMB", False)
+    minutes = {"minutes_cutting": 1.5 * float(book.cutter(8)), "minutes_mounting": 1.5 * float(book.mounter(8, 1))}
+    cuts = tuple(past_cut(f"C{i}", i + 1, 8, 8, **minutes) for i in range(90))
+    learned = standard(learned_farm(replace(farm, past_cuts=cuts)), "AMB", False)
+    assert float(learned.cutter(8)) == pytest.approx(1.45 * float(book.cutter(8)))
+    tag = 0.45 * float(book.tag)  # the one tag keeps its minutes
+    assert float(learned.mounter(8, 1)) == pytest.approx(1.45 * float(book.mounter(8, 1)) - tag)
+    assert learned.label == book.label
 
 
 def test_a_wild_value_is_named_and_left_out() -> None:
