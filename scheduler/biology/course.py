@@ -41,10 +41,10 @@ def course(farm: Farm, strain: str, pars: tuple[float, ...]) -> Course:
     def par_at(age: int) -> float:
         return pars[min(age, len(pars) - 1)]
 
-    alive = np.ones(ages + 1)
-    for age in range(1, ages + 1):
-        death, detach = weekly_losses(traits, age - 1, par_at(age), farm.settings.stress_factor)
-        alive[age] = alive[age - 1] * (1 - death - detach)
+    steady = min(ages, max(traits.early_weeks, len(pars)))
+    lost = np.array([sum(weekly_losses(traits, age, par_at(age + 1), farm.settings.stress_factor)) for age in range(steady + 1)])
+    lost = np.append(lost, np.full(ages, lost[steady]))[:ages]  # the same every week from there on
+    alive = np.append(1.0, np.cumprod(1 - lost))
     ready = ready_ages(farm, strain, par_at, 0, ages)
     return Course(alive, tuple(ready.get(c.size_class, NEVER) for c in farm.size_classes(strain)))
 

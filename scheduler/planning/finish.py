@@ -11,8 +11,10 @@ from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING, PACKING, missing_minutes, outside_offers
 from scheduler.farm.units import seconds
 from scheduler.farm.work import standing_minutes
-from scheduler.plan.model import Overtime, Sale
+from scheduler.plan.model import Overtime, Plan, Sale
 from scheduler.plan.view import PlanView
+from scheduler.planning.balance import balance_table
+from scheduler.planning.lines import Valuation
 
 LIBRARIES = ("ortools", "numpy", "pandas", "pydantic", "openpyxl", "scipy")
 
@@ -78,3 +80,11 @@ def overtime_rows(farm: Farm, view: PlanView) -> tuple[Overtime, ...]:
         if missing > 0:
             rows.append(Overtime(week=week, minutes=Decimal(missing) / 60))
     return tuple(rows)
+
+
+def valued(farm: Farm, plan: Plan) -> Plan:
+    """The plan with its overtime, balance, lines of money and value."""
+    plan = plan.model_copy(update={"overtime": overtime_rows(farm, PlanView(farm, plan))})
+    lines = Valuation(farm, plan).lines()
+    balance = balance_table(farm, PlanView(farm, plan))
+    return plan.model_copy(update={"lines": lines, "balance": balance, "value": sum((x.amount for x in lines), Decimal(0))})

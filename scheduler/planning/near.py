@@ -119,7 +119,7 @@ class NearPlanner:
         """
         prices = Prices(self.worth, options)
         offered = [s for s in self.sales if s in start.sales or s.loss <= MOST_LOSS * s.brings]
-        options = self._beside(self._worthwhile(options, prices), self.moves, offered)
+        options = self._beside(worthwhile(self.farm, options, prices, self.pins, self.limits), self.moves, offered)
         self.limits = replace(self.limits, most=most_on(self.farm, (*options, *self.moves)))
         counted = self._model(options, prices, None, self.moves, offered)
         first = self._solve(counted, COUNTED_SHARE, improve=False)
@@ -150,11 +150,6 @@ class NearPlanner:
                 break
         return best, _ended(outcome, first.outcome)
 
-    def _worthwhile(self, options: list[Option], prices: Prices) -> list[Option]:
-        """Options that could bring something, are pinned, or were announced: leaving out the others loses nothing."""
-        kept = {p.colony for p in self.farm.pins if p.pin in self.pins} | {a.colony for a in self.limits.announced}
-        return [o for o in options if o.name in kept or prices.best(o, min(o.most, MOST_PIECES)) > 0]
-
     def _beside(self, options: list[Option], moving: Sequence[Move], sales: Sequence[EarlySale]) -> list[Option]:
         """Options on the ground that these moves and sales could leave free."""
         lots = {m.lot for m in moving} | {s.lot for s in sales}
@@ -177,16 +172,7 @@ class NearPlanner:
         return LayoutMaker(self.farm, self.floor, (*options, *moves), sales, worth, self.solving.seed)
 
     def _options(self, pins: Collection[str]) -> tuple[list[Option], dict[str, Refusal]]:
-        options: list[Option] = []
-        refusals: dict[str, Refusal] = {}
-        for colony in self.farm.colonies:
-            found = [option(self.farm, self.floor, colony, w, pins) for w in self.farm.weeks.near_weeks]
-            good = [o for o in found if isinstance(o, Option)]
-            options += good
-            bad = [o for o in found if isinstance(o, Refusal)]
-            if not good and bad:
-                refusals[colony.colony] = bad[0]
-        return options, refusals
+        return options_of(self.farm, self.floor, pins)
 
     def _asked_for(self, pins: Collection[str]) -> dict[str, int]:
         """Fewest pieces that pins ask for, by colony."""
@@ -233,7 +219,7 @@ class NearPlanner:
                 gave_way.append(f"{cut.option.colony.colony}: {got} of {cut.pieces} pieces found a place on {cut.section.rack}")
             if got:
                 placed.append(replace(cut, pieces=got, blocks=blocks))
-        broken = self._broken(placed)
+        broken = broken_pins(self.farm, self.pins, placed)
         if broken:
             raise NoPlanFound(f"No places were found for all pieces that pins ask for: {'; '.join(broken)}.")
         moved = [replace(m, blocks=found[_name(m)]) for m in moved]
@@ -293,13 +279,34 @@ class NearPlanner:
             raise NoPlanFound(f"No plan for the near weeks was found: {last.reason}. Allow more time with --time-limit.")
         return found[0] if found else None
 
-    def _broken(self, placed: list[NearCut]) -> list[str]:
-        """Pins that ask for more than what found a place, in words."""
-        cut = Counter[str]()
-        for c in placed:
-            cut[c.option.colony.colony] += c.pieces
-        asked = [(p, 1 if p.kind == "cut" else p.pieces or 0) for p in self.farm.pins if p.pin in self.pins and p.kind in ASKING]
-        return [describe_pin(self.farm, p.pin) for p, least in asked if cut[p.colony or ""] < least]
+
+def options_of(farm: Farm, floor: Floor, pins: Collection[str]) -> tuple[list[Option], dict[str, Refusal]]:
+    """What every colony could give in each near week, and of those that can give nothing the first reason."""
+    options: list[Option] = []
+    refusals: dict[str, Refusal] = {}
+    for colony in farm.colonies:
+        found = [option(farm, floor, colony, w, pins) for w in farm.weeks.near_weeks]
+        good = [o for o in found if isinstance(o, Option)]
+        options += good
+        bad = [o for o in found if isinstance(o, Refusal)]
+        if not good and bad:
+            refusals[colony.colony] = bad[0]
+    return options, refusals
+
+
+def worthwhile(farm: Farm, options: Sequence[Option], prices: Prices, pins: Collection[str], limits: Limits) -> list[Option]:
+    """Options that could bring something, are pinned, or were announced: leaving out the others loses nothing."""
+    kept = {p.colony for p in farm.pins if p.pin in pins} | {a.colony for a in limits.announced}
+    return [o for o in options if o.name in kept or prices.best(o, min(o.most, MOST_PIECES)) > 0]
+
+
+def broken_pins(farm: Farm, pins: Collection[str], placed: Collection[NearCut]) -> list[str]:
+    """Pins that ask for more than what found a place, in words."""
+    cut = Counter[str]()
+    for c in placed:
+        cut[c.option.colony.colony] += c.pieces
+    asked = [(p, 1 if p.kind == "cut" else p.pieces or 0) for p in farm.pins if p.pin in pins and p.kind in ASKING]
+    return [describe_pin(farm, p.pin) for p, least in asked if cut[p.colony or ""] < least]
 
 
 def _ended(last: Outcome, first: Outcome) -> Outcome:

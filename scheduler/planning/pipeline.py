@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import platform
 import threading
-from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -13,29 +12,24 @@ from importlib.metadata import version
 
 from scheduler import __version__
 from scheduler.audit import Report, audit
-from scheduler.biology.life import life
-from scheduler.biology.zones import zones
-from scheduler.errors import AuditFailed, PinConflict
+from scheduler.errors import AuditFailed
 from scheduler.farm.farm import Farm
 from scheduler.farm.units import CENT
-from scheduler.plan.model import About, Announced, Cut, NearWeeksResult, Notice, Plan, Sale, SeasonResult, Stand
-from scheduler.plan.view import PlanView, pars_of
-from scheduler.planning.balance import balance_table
+from scheduler.plan.model import About, Announced, NearWeeksResult, Notice, Plan, Sale, SeasonResult
 from scheduler.planning.bench_day import BenchResult, with_bench
 from scheduler.planning.books import Books
 from scheduler.planning.entering import Entered, Entering
-from scheduler.planning.finish import LIBRARIES, Codes, merged, overtime_rows
+from scheduler.planning.finish import LIBRARIES, Codes, merged, valued
 from scheduler.planning.helps import helps
-from scheduler.planning.lines import Valuation
-from scheduler.planning.near import NearCut, NearMove, NearPlan, NearPlanner, describe_pin
+from scheduler.planning.near import NearMove, NearPlan, NearPlanner, describe_pin
 from scheduler.planning.near_clock import by_the_clock, working_name
 from scheduler.planning.near_stock import StockLots, move_stands
+from scheduler.planning.on_racks import countable, room_left
 from scheduler.planning.reasons import reasons, stand_by
 from scheduler.planning.resale import resell
 from scheduler.planning.season_plan import SeasonPlan, plan_season
 from scheduler.planning.since import change_notices
 from scheduler.season.near_worth import NearValuation
-from scheduler.season.sales import Growing
 from scheduler.season.whole_orders import fill_whole_orders
 from scheduler.season.worth import Worth
 from scheduler.solving import Limits as SolveLimits
@@ -130,21 +124,15 @@ class _Planner:
         books.occupy(old)
         floor = Floor(farm, {lot.id: lot.left(weeks.count) for lot in old})
         self.valuation = NearValuation(first.season, first.relaxed)
-        self.ledger = ledger = books.ledger
-        system = {
-            (s.system, w): int(ledger.system_limit[s.system] - ledger.system_held(s.system, w) + 1e-9)
-            for s in farm.systems
-            for w in weeks.near_weeks
-        }
-        later = weeks.later_weeks
-        zone = {(z.id, w): int(ledger.room(z, (w,)) + 1e-9) for z in ledger.zones.values() for w in later}
+        ledger = books.ledger
+        system, zone = room_left(farm, ledger)
         stock = StockLots(farm, old, self.worth, ledger, books.seller)
         room = Limits(system, zone, outside=stock.outside(), boxes=stock.boxes(), market=stock.market(), announced=self.announced)
 
         def planned(fill: Mapping[str, float], allowed: SolveLimits) -> NearPlan:
             limits = replace(room, fill=fill)
             planner = NearPlanner(farm, floor, self.valuation, limits, self.pins, allowed, self.progress, self.stop, stock)
-            return self._countable(planner.plan())
+            return countable(farm, ledger, planner.plan(), self.pins)
 
         near, self.bench = by_the_clock(
             farm, planned, self.valuation, self.pins, self.limits, progress=self.progress, stop=self.stop
@@ -152,33 +140,14 @@ class _Planner:
         early = stock.sales(near)
         return near, {lot.id: [s for s in lot.sales if s.week in weeks.near_weeks] + early.get(lot.id, []) for lot in old}
 
-    def _countable(self, near: NearPlan) -> NearPlan:
-        """S1: leaves out cuts whose lots nobody could count, where standing work alone fills a coming week."""
-        farm, s = self.farm, self.farm.settings
-        kept, gave_way = [], list(near.gave_way)
-        counts: Counter[int] = Counter()
-        for cut in near.cuts:
-            name, week = cut.option.colony.colony, cut.option.week
-            due = range(week + s.count_weeks, farm.weeks.count + 1, s.count_weeks)
-            full = [w for w in due if not self.ledger.care_fits_overtime(w, (counts[w] + 1) * s.count_lot_minutes)]
-            if not full:
-                counts.update(due)
-                kept.append(cut)
-                continue
-            pins = [p.pin for p in farm.pins if p.pin in self.pins and p.colony == name and p.kind in ("cut", "at least")]
-            if pins:
-                why = f"{farm.weeks.label(full[0])} has no hours left to count its lot"
-                raise PinConflict(pins, [f"{describe_pin(farm, p)}, but {why}" for p in pins])
-            gave_way.append(f"{name}: not cut, since {farm.weeks.label(full[0])} has no hours left to count its lot")
-        return replace(near, cuts=tuple(kept), gave_way=tuple(gave_way))
-
     def _entered(self, near: NearPlan) -> Entered:
         """The near weeks' cuts with label codes, places and lots, in the order they are made; and the places of moved lots."""
         cuts, stands, fresh = [], [], []
         codes: dict[str, str] = {}
         order = self.bench.run_order
         for near_cut in sorted(near.cuts, key=lambda c: (c.option.week, c.session, order[working_name(c)])):
-            cut, stand, growing = self._enter(near_cut, order[working_name(near_cut)])
+            code = self.codes(near_cut.option.colony.strain, near_cut.option.week)
+            cut, stand, growing = as_lot(self.farm, near_cut, code, order[working_name(near_cut)])
             cuts.append(cut)
             stands.append(stand)
             fresh.append(growing)
@@ -186,20 +155,6 @@ class _Planner:
         self.bench = self.bench.renamed(codes)
         self._stand_by = stand_by(self.farm, near, tuple(cuts))
         return Entered(cuts, [*stands, *move_stands(near.moves).values()], fresh)
-
-    def _enter(self, near_cut: NearCut, number: int) -> tuple[Cut, Stand, Growing]:
-        farm, colony, week = self.farm, near_cut.option.colony, near_cut.option.week
-        code = self.codes(colony.strain, week)
-        zone = zones(farm)[near_cut.section.zone]
-        cut = Cut(
-            lot=code, colony=colony.colony, strain=colony.strain, week=week, pieces=near_cut.pieces, session=near_cut.session,
-            run_order=number, cutter=near_cut.cutter, mounter=near_cut.mounter,
-        )  # fmt: skip
-        stand = Stand(
-            lot=code, week=week, zone=zone.id, rack=near_cut.section.rack, blocks=near_cut.blocks, pieces=near_cut.pieces
-        )
-        course = life(farm, colony.strain, week, week, pars_of(farm, week, (stand,)))
-        return cut, stand, Growing(code, colony.strain, near_cut.pieces, course, zone.system, zone.id, week, True)
 
     # ---- the finished plan ----------------------------------------------------------------------------------------
 
@@ -225,7 +180,7 @@ class _Planner:
             stand_by=self._stand_by,
             notices=tuple(self._notices(near, entered)),
         )
-        return _valued(self.farm, with_bench(plan, self.bench))
+        return valued(self.farm, with_bench(plan, self.bench))
 
     def _told(self, plan: Plan, near: NearPlan) -> Plan:
         """The plan with the reasons for its cuts, for colonies left uncut and for changes to what was announced."""
@@ -264,14 +219,6 @@ class _Planner:
                 found.append(Notice(kind="gave way", text=text))
         found += [Notice(kind="pin dropped", text=describe_pin(self.farm, p)) for p in self.drop_pins]
         return found
-
-
-def _valued(farm: Farm, plan: Plan) -> Plan:
-    """The plan with its overtime, balance, lines of money and value."""
-    plan = plan.model_copy(update={"overtime": overtime_rows(farm, PlanView(farm, plan))})
-    lines = Valuation(farm, plan).lines()
-    balance = balance_table(farm, PlanView(farm, plan))
-    return plan.model_copy(update={"lines": lines, "balance": balance, "value": sum((x.amount for x in lines), Decimal(0))})
 
 
 def _near_result(near: NearPlan, seed: int) -> NearWeeksResult:

@@ -129,7 +129,8 @@ class StrainProgrammes:
         worth = np.zeros((self.last + 2, count, levels))
         choice = np.full((self.last + 2, count, levels), STAY, dtype=np.int64)
         worth[self.last + 1] = end
-        up = np.minimum(np.arange(levels) + 1, levels - 1)
+        rows = np.arange(levels)
+        up = np.minimum(rows + 1, levels - 1)
         possible = self._takes > 0
         for week in range(self.last, self.first - 1, -1):
             best = worth[week + 1][:, up]
@@ -144,9 +145,9 @@ class StrainProgrammes:
                 after = worth[again][who][:, landed]
                 value = taken * piece[who, week][:, None, None] + after - cost[who, week][:, None, None]
                 value = np.where(allowed, value, -np.inf)
-                at = np.argmax(value, axis=2)[:, :, None]
-                top = np.take_along_axis(value, at, axis=2)[:, :, 0]
-                to = np.take_along_axis(np.broadcast_to(self._landings, value.shape), at, axis=2)[:, :, 0]
+                at = np.argmax(value, axis=2)
+                top = value.max(axis=2)
+                to = self._landings[rows, at]
                 wins = top > best[who] + 1e-9
                 best[who] = np.where(wins, top, best[who])
                 choice[week][who] = np.where(wins, to, STAY)

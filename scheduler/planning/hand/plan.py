@@ -16,16 +16,14 @@ from scheduler.farm.people import BenchSession
 from scheduler.farm.trade import Pin
 from scheduler.farm.work import sessions_in
 from scheduler.plan.model import About, Cut, NearWeeksResult, Plan, Stand
-from scheduler.plan.view import PlanView, pars_of
-from scheduler.planning.balance import balance_table
-from scheduler.planning.finish import LIBRARIES, Codes, merged, overtime_rows
+from scheduler.plan.view import pars_of
+from scheduler.planning.finish import LIBRARIES, Codes, merged, valued
 from scheduler.planning.hand.bench import Bench, order_of_work
 from scheduler.planning.hand.demand import Demand
 from scheduler.planning.hand.places import Racks, Spot
 from scheduler.planning.hand.rules import Experienced, Rule, RuleName, Simple
 from scheduler.planning.hand.sell import Counter
 from scheduler.planning.hand.stock import Stock
-from scheduler.planning.lines import Valuation
 from scheduler.planning.near import describe_pin
 from scheduler.planning.pipeline import Result
 from scheduler.season.ledger import Ledger
@@ -188,11 +186,7 @@ class _Hand:
             stands=tuple(self.stands),
             sales=tuple(sorted(sales, key=lambda s: (s.week, s.lot, s.route, s.order or ""))),
         )
-        plan = plan.model_copy(update={"overtime": overtime_rows(farm, PlanView(farm, plan))})
-        lines = Valuation(farm, plan).lines()
-        balance = balance_table(farm, PlanView(farm, plan))
-        total = sum((line.amount for line in lines), Decimal(0))
-        return plan.model_copy(update={"lines": lines, "balance": balance, "value": total})
+        return valued(farm, plan)
 
     def _about(self) -> About:
         zero, weeks = Decimal("0.00"), self.farm.weeks

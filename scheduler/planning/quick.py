@@ -1,0 +1,186 @@
+"""Quick planning: the near weeks alone, at prices of the season that are carried from week to week.
+
+For replays and other uses where a farm is planned every week and only the first is carried out. Every rule holds as in a
+full plan. Left out: layouts of racks (cuts are chosen by counts of positions and take the first place that fits), moves
+and early sales to make room, the clock of sessions (S6: such a plan has no clock times), and cuts of later weeks.
+"""
+
+from __future__ import annotations
+
+import platform
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from importlib.metadata import version
+
+from scheduler import __version__
+from scheduler.errors import NoPlanFound
+from scheduler.farm.farm import Farm
+from scheduler.farm.work import sessions_in
+from scheduler.plan.model import About, Announced, Cut, NearWeeksResult, Plan, Sale, Stand
+from scheduler.planning.finish import LIBRARIES, Codes, merged, valued
+from scheduler.planning.hand.bench import Place, order_of_work
+from scheduler.planning.near import ASKING, PIN_KINDS, NearCut, NearPlan, broken_pins, options_of, worthwhile
+from scheduler.planning.near_places import most_on
+from scheduler.planning.on_racks import as_lot, countable, lots_on_racks, room_left, sell_as_wished
+from scheduler.planning.quick_places import Placing, Wanted
+from scheduler.planning.quick_season import CarriedPrices, priced_season
+from scheduler.planning.season_plan import SeasonPlan
+from scheduler.planning.since import announced_cuts
+from scheduler.season.ledger import Ledger
+from scheduler.season.near_worth import NearValuation
+from scheduler.season.sales import Growing, Seller
+from scheduler.season.whole_orders import fill_whole_orders
+from scheduler.season.worth import Worth
+from scheduler.solving import Limits as SolveLimits
+from scheduler.solving import solve
+from scheduler.week.floor import Floor
+from scheduler.week.model import ChosenCut, Limits, NearModel, Start
+from scheduler.week.options import Option
+from scheduler.week.prices import Prices
+
+WORK = 0.1
+"""Solver work for the counts of the near weeks."""
+
+
+@dataclass(frozen=True)
+class Memory:
+    """What quick planning keeps in mind from one week to the next: prices of the season, and the plan announced."""
+
+    prices: CarriedPrices | None = None
+    announced: Plan | None = None
+
+
+class QuickPlanner:
+    """Plans one farm again and again. With ``calm`` changes to what the last plan announced have their cost."""
+
+    def __init__(self, *, calm: bool = True, seed: int = 1, work: float = WORK) -> None:
+        self.calm, self.limits = calm, SolveLimits(deterministic=work, seed=seed)
+        self.memory = Memory()
+
+    def plan(self, farm: Farm) -> Plan:
+        """The near weeks of a farm, and the sales of its lots on racks. Raises ``NoPlanFound`` where pins cannot be met."""
+        last = self.memory.announced
+        announced = announced_cuts(farm, last) if self.calm and last is not None else ()
+        week = _Week(farm, announced, self.limits, self.memory.prices)
+        plan = week.plan()
+        self.memory = Memory(week.carried, plan)
+        return plan
+
+
+class _Week:
+    """One quick plan."""
+
+    def __init__(
+        self, farm: Farm, announced: Sequence[Announced], limits: SolveLimits, before: CarriedPrices | None
+    ) -> None:  # fmt: skip
+        self.farm, self.limits, self.announced = farm, limits, tuple(announced)
+        self.pins = [p.pin for p in farm.pins]
+        self.ledger = Ledger(farm)
+        self.seller = Seller(farm, Worth(farm), self.ledger, frozenset(self.pins))
+        self.lots = lots_on_racks(farm)
+        self.season, self.carried = priced_season(farm, self.lots, self.pins, before)
+
+    def plan(self) -> Plan:
+        last = self.farm.weeks.count
+        sell_as_wished(self.seller, self.lots, self.season, last)
+        for lot in self.lots:
+            self.ledger.occupy(lot.zone, lot.strain, lot.life, lot.left(last))
+        near = countable(self.farm, self.ledger, self._near(self.season), self.pins)
+        cuts, stands, fresh = self._entered(near)
+        lots = [*self.lots, *fresh]
+        fill_whole_orders(self.farm, self.seller, lots, self.farm.weeks.all)
+        return self._finished(cuts, stands, [s for lot in lots for s in lot.sales])
+
+    # ---- near weeks -----------------------------------------------------------------------------------------------
+
+    def _near(self, season: SeasonPlan) -> NearPlan:
+        """Cuts by counts of positions, begun from cuts placed one after the other, and placed likewise themselves."""
+        farm, pins = self.farm, [p.pin for p in self.farm.pins if p.kind in PIN_KINDS]
+        floor = Floor(farm, {lot.id: lot.left(farm.weeks.count) for lot in self.lots})
+        options, refusals = options_of(farm, floor, pins)
+        prices = Prices(NearValuation(season.season, season.relaxed), options)
+        system, zone = room_left(farm, self.ledger)
+        limits = Limits(system, zone, announced=self.announced)
+        options = worthwhile(farm, options, prices, pins, limits)
+        limits = replace(limits, most=most_on(farm, options))
+
+        def placing() -> Placing:
+            return Placing(farm, self.ledger, limits, prices, pins)
+
+        start = placing()
+        self._keep_announced(start, options)
+        start.fill(options)
+        placed = placing()
+        for cut in self._chosen(floor, options, prices, limits, pins, start.cuts):
+            session = next(s for s in cut.option.sessions if s.id == cut.session)
+            placed.add(Wanted(cut.option, cut.pieces, Place(session, cut.cutter, cut.mounter, cut.pieces)), cut.section)
+        placed.fill(options)
+        broken = broken_pins(farm, pins, placed.cuts)
+        if broken:
+            raise NoPlanFound(f"Quick planning found no way to do what pins ask for: {'; '.join(broken)}.")
+        return NearPlan(tuple(placed.cuts), tuple(options), refusals, None, ())
+
+    def _keep_announced(self, start: Placing, options: Sequence[Option]) -> None:
+        """Begin with the cuts announced, where they can still be made."""
+        table = {(o.name, o.week): o for o in options}
+        for told in self.announced:
+            option = table.get((told.colony, told.week))
+            if option is None:
+                continue
+            sessions = [s for s in option.sessions if s.id == told.session]
+            place = start.bench.place(option.colony, sessions, min(told.pieces, option.most))
+            if place is not None:
+                start.add(Wanted(option, min(told.pieces, place.most), place))
+
+    def _chosen(
+        self, floor: Floor, options: list[Option], prices: Prices, limits: Limits, pins: list[str], start: Sequence[NearCut]
+    ) -> list[ChosenCut]:  # fmt: skip
+        """What the counts choose, most worth first: those looked at first find their places first."""
+        if not options:
+            return []
+        model = NearModel(self.farm, floor, options, None, prices, limits, pins)
+        model.start_from(
+            Start(tuple(ChosenCut(c.option, c.pieces, c.session, c.cutter, c.mounter, c.section, ()) for c in start))
+        )  # fmt: skip
+        asked = any(p.kind in ASKING for p in self.farm.pins)
+        solved = solve(model.model, self.limits, stage="near weeks", improve=bool(start) and not asked)
+        if not solved.outcome.found:
+            if solved.outcome.outcome == "infeasible":
+                raise NoPlanFound("Quick planning found no way to keep all pins.")
+            return []
+        return sorted(
+            model.chosen(solved).cuts,
+            key=lambda c: (prices.cost(c.option, c.pieces) - c.pieces * prices.piece(c.option, c.section.zone), c.option.name),
+        )
+
+    # ---- the plan -------------------------------------------------------------------------------------------------
+
+    def _entered(self, near: NearPlan) -> tuple[list[Cut], list[Stand], list[Growing]]:
+        """Cuts with their codes and the order of work, their places, and the lots they make."""
+        codes, by_session = Codes(self.farm), defaultdict[str, list[NearCut]](list)
+        for cut in near.cuts:
+            by_session[cut.session].append(cut)
+        found = []
+        for session in (s for w in self.farm.weeks.near_weeks for s in sessions_in(self.farm, w)):
+            mine = {c.option.name: c for c in by_session[session.id]}
+            colonies = [c.option.colony for c in mine.values()]
+            for number, colony in enumerate(order_of_work(self.farm, colonies, session.week), start=1):
+                found.append(as_lot(self.farm, mine[colony.colony], codes(colony.strain, session.week), number))
+        return [c for c, _, _ in found], [s for _, s, _ in found], [lot for _, _, lot in found]
+
+    def _finished(self, cuts: Sequence[Cut], stands: Sequence[Stand], sales: Sequence[Sale]) -> Plan:
+        zero, weeks = Decimal("0.00"), self.farm.weeks
+        near = NearWeeksResult(
+            outcome="feasible" if cuts else "none needed", reason="quick planning: near weeks by counts, first places that fit",
+            value=zero, bound=zero, gap_percent=zero, seed=self.limits.seed, wall_seconds=zero,
+        )  # fmt: skip
+        about = About(
+            farm_name=self.farm.settings.farm_name, book_fingerprint=self.farm.fingerprint, plan_monday=weeks.plan_monday,
+            weeks=weeks.count, near_weeks=weeks.near, seed=self.limits.seed, near=near,
+            versions={"frag-scheduler": __version__, "python": platform.python_version(), **{n: version(n) for n in LIBRARIES}},
+        )  # fmt: skip
+        ordered = sorted(merged(sales), key=lambda s: (s.week, s.lot, s.route, s.order or ""))
+        plan = Plan(about=about, cuts=tuple(cuts), stands=tuple(stands), sales=tuple(ordered), announced=self.announced)
+        return valued(self.farm, plan)

@@ -1,0 +1,223 @@
+"""Near weeks filled cut by cut: a place at the bench, and the first place on a rack that fits, to the hole."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from scheduler.biology.zones import zones
+from scheduler.farm.blocks import Block, Position
+from scheduler.farm.farm import Farm
+from scheduler.farm.people import BenchSession
+from scheduler.farm.work import condition_days, plugs_ready
+from scheduler.planning.hand.bench import Bench, Place
+from scheduler.planning.near import NearCut
+from scheduler.racks import Grid, Request, greedy
+from scheduler.racks.requests import shadow
+from scheduler.season.ledger import Ledger
+from scheduler.week.floor import Section, blocks_positions, free_now
+from scheduler.week.model import MOST_PIECES, Limits
+from scheduler.week.options import Option
+from scheduler.week.prices import Prices
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """A cut as it is wanted: pieces, and who does it when."""
+
+    option: Option
+    pieces: int
+    place: Place
+
+
+class Placing:
+    """Cuts of the near weeks, entered one after the other; each keeps every rule beside those before it."""
+
+    def __init__(self, farm: Farm, ledger: Ledger, limits: Limits, prices: Prices, pins: Iterable[str]) -> None:
+        self.farm, self.limits, self.prices = farm, limits, prices
+        self.bench = Bench(farm, ledger)
+        self.cuts: list[NearCut] = []
+        self._zones = zones(farm)
+        self._system = dict(limits.system)
+        self._zone: dict[str, int] = {}
+        for (zone, _), room in limits.zone.items():
+            self._zone[zone] = min(room, self._zone.get(zone, room))
+        self._fresh: dict[tuple[str, int], int] = defaultdict(int)
+        self._on_rack: dict[str, list[tuple[str, frozenset[Position]]]] = defaultdict(list)
+        self._strains: dict[tuple[str, str], set[str]] = defaultdict(set)
+        """Strains of new lots by ("tank" or "system", its name)."""
+        self._ground: dict[tuple[str, int, str], Grid] = {}
+        self._pinned = {p.colony for p in farm.pins if p.pin in set(pins) and p.colony is not None}
+
+    # ---- what is worth it -----------------------------------------------------------------------------------------
+
+    def fill(self, options: Iterable[Option]) -> None:
+        """Cut, most worth for its share of bench and racks first, whatever brings something and is neither cut yet nor pinned."""
+        done = {c.option.name for c in self.cuts} | self._pinned
+        rest = [o for o in options if o.name not in done]
+        while rest:
+            ranked = sorted(((self._merit(o), -i) for i, o in enumerate(rest)), reverse=True)
+            if ranked[0][0] <= 0:
+                return
+            option = rest[-ranked[0][1]]
+            pieces, _ = self._best(option)
+            place = self.bench.place(option.colony, option.sessions, pieces)
+            if place is not None and self.add(Wanted(option, min(pieces, place.most), place)):
+                rest = [o for o in rest if o.name != option.name]
+            else:
+                rest.remove(option)
+
+    def _merit(self, option: Option) -> float:
+        """Worth of the best cut, by the share it takes of the week's bench minutes and of the racks."""
+        pieces, worth = self._best(option)
+        if worth <= 0:
+            return 0.0
+        traits, s = self.farm.traits(option.strain), self.farm.settings
+        minutes = traits.minutes_colony + pieces * (traits.minutes_cut + traits.minutes_mount + s.label_minutes)
+        return worth / (minutes / self._minutes(option.sessions) + pieces * traits.plug_area / self._positions)
+
+    def _minutes(self, sessions: Sequence[BenchSession]) -> float:
+        return max(1.0, sum(s.minutes * len(s.people) for s in sessions))
+
+    @property
+    def _positions(self) -> int:
+        return max(1, sum(max(0, room) for room in self._zone.values()) or sum(max(0, r) for r in self._system.values()))
+
+    def _best(self, option: Option) -> tuple[int, float]:
+        """(pieces, cents) of the best cut beside those entered, as if every place were free."""
+        cut = sum(c.pieces for c in self.cuts if c.option.strain == option.strain)
+        room, loss = max(0, self.prices.room[option.strain] - cut), self.prices.loss[option.strain]
+        piece = max(self.prices.piece(option, section.zone) for section in option.sections)
+        most = min(option.most, MOST_PIECES)
+        worth = {
+            n: piece * n - loss * max(0, n - room) - self.prices.cost(option, n) for n in range(option.fewest, most + 1)
+        }  # fmt: skip
+        best = max(worth, key=lambda n: (worth[n], -n))
+        return best, worth[best]
+
+    # ---- entering -------------------------------------------------------------------------------------------------
+
+    def add(self, wanted: Wanted, first: Section | None = None) -> bool:
+        """Enter a cut where its frags are worth most and most of them fit, ``first`` before all; ``False`` if they fit nowhere."""
+        option, best = wanted.option, list[NearCut]()
+        pieces = min(wanted.pieces, self._plugs_left(option, wanted.place.session))
+        for section in self._sections(option, first):
+            most = min(pieces, self._room(option, section))
+            if most < option.fewest or (best and most <= best[0].pieces) or self._clash(option, section):
+                continue
+            blocks = self._blocks(option, section, most)
+            got = sum(b.plugs for b in blocks)
+            if blocks and (not best or got > best[0].pieces):
+                place = wanted.place
+                best = [NearCut(option, got, place.session.id, place.cutter, place.mounter, section, blocks)]
+            if best and best[0].pieces >= pieces:
+                break
+        for cut in best:
+            self._enter(cut, wanted.place)
+        return bool(best)
+
+    def _sections(self, option: Option, first: Section | None) -> Iterator[Section]:
+        """Sections by what a piece is worth there, of equals the nearest light."""
+        par = option.colony.par_umol
+
+        def key(section: Section) -> tuple[bool, int, float]:
+            light = abs(self._zones[section.zone].par_in(option.week) - par)
+            return section != first, -self.prices.piece(option, section.zone), light
+
+        yield from sorted(option.sections, key=key)
+
+    def _enter(self, cut: NearCut, place: Place) -> None:
+        option, traits = cut.option, self.farm.traits(cut.option.strain)
+        zone, area = self._zones[cut.section.zone], cut.pieces * traits.plug_area
+        self.cuts.append(cut)
+        self.bench.enter(option.colony, place, cut.pieces)
+        self._on_rack[cut.section.rack].append((option.strain, blocks_positions(cut.blocks, traits.plug_rows, traits.plug_cols)))
+        self._fresh[zone.system, option.week] += cut.pieces
+        if zone.id in self._zone:
+            self._zone[zone.id] -= area
+        for system, week in self._system:
+            if system == zone.system and week >= option.week:
+                self._system[system, week] -= area
+        self._strains["tank", zone.tank].add(option.strain)
+        self._strains["system", zone.system].add(option.strain)
+
+    # ---- rules ----------------------------------------------------------------------------------------------------
+
+    def _room(self, option: Option, section: Section) -> int:
+        """L1, L9, S5: most pieces that zone, system and the week's limit of fresh frags take."""
+        zone, week = self._zones[section.zone], option.week
+        rooms = [room for (system, w), room in self._system.items() if system == zone.system and w >= week]
+        rooms += [self._zone[zone.id]] if zone.id in self._zone else []
+        area = self.farm.traits(option.strain).plug_area
+        fresh = self.farm.system[zone.system].max_fresh - self._fresh[zone.system, week]
+        return min([fresh, *(room // area for room in rooms)])
+
+    def _clash(self, option: Option, section: Section) -> bool:
+        """L7: whether a new lot kept apart from this strain stands in the tank, or in the system."""
+        zone, farm = self._zones[section.zone], self.farm
+        in_system = {farm.strains_apart(option.strain, other) for other in self._strains["system", zone.system]}
+        in_tank = {farm.strains_apart(option.strain, other) for other in self._strains["tank", zone.tank]}
+        return "system" in in_system or "tank" in in_tank
+
+    def _plugs_left(self, option: Option, session: BenchSession) -> int:
+        """S6: plugs of the option's kind that have stood in water long enough and are not used by then or later."""
+        kind = self.farm.traits(option.strain).plug_kind
+        if not condition_days(self.farm, kind):
+            return MOST_PIECES
+        benches = {s.id: s for s in _sessions(self.cuts, session)}
+        left = MOST_PIECES
+        for day in sorted({session.day, *(s.day for s in benches.values() if s.day > session.day)}):
+            ready = plugs_ready(self.farm, kind, day)
+            if ready is not None:
+                mine = [c for c in self.cuts if self.farm.traits(c.option.strain).plug_kind == kind]
+                left = min(left, ready - sum(c.pieces for c in mine if benches[c.session].day <= day))
+        return left
+
+    # ---- racks ----------------------------------------------------------------------------------------------------
+
+    def _blocks(self, option: Option, section: Section, plugs: int) -> tuple[Block, ...]:
+        """L1, L2, L4: blocks for up to so many plugs, most of their positions in the section's zone; none below the fewest."""
+        farm, traits, row = self.farm, self.farm.traits(option.strain), self.farm.rack[section.rack]
+        home = frozenset(p for rack, p in self._zones[section.zone].positions if rack == section.rack)
+        free, kin = self._free(option, section.rack)
+        request = Request(
+            lot="fresh", strain=option.strain, plugs=plugs, min_plugs=option.fewest, plug_rows=traits.plug_rows,
+            plug_cols=traits.plug_cols, allowed=frozenset(), value=1, home=home,
+        )  # fmt: skip
+        inside = np.zeros_like(free)
+        for p in home:
+            inside[p] = True
+        for grid in (free, free & inside):
+            found = greedy(
+                [request], {"fresh": grid}, {"fresh": kin}, lambda a, b: farm.clear_positions(a, b, row.pitch_mm),
+                farm.settings.max_blocks,
+            )  # fmt: skip
+            if "fresh" in found:
+                return found["fresh"]
+        return ()
+
+    def _free(self, option: Option, rack: str) -> tuple[Grid, Grid]:
+        """(positions open to an option beside what was entered, those of its own strain's new lots)."""
+        row, key = self.farm.rack[rack], (option.name, option.week, rack)
+        if key not in self._ground:
+            grid = np.zeros((row.rows, row.cols), dtype=np.bool_)
+            for p in free_now(option.places[rack]):
+                grid[p] = True
+            self._ground[key] = grid
+        free, kin = self._ground[key].copy(), np.zeros((row.rows, row.cols), dtype=np.bool_)
+        for strain, positions in self._on_rack[rack]:
+            gap = 0 if strain == option.strain else self.farm.clear_positions(option.strain, strain, row.pitch_mm)
+            free &= ~shadow(row.rows, row.cols, positions, gap)
+            if strain == option.strain:
+                kin |= shadow(row.rows, row.cols, positions, 0)
+        return free, kin
+
+
+def _sessions(cuts: Iterable[NearCut], session: BenchSession) -> Iterator[BenchSession]:
+    """Sessions of some cuts, and one more."""
+    yield session
+    for cut in cuts:
+        yield from (s for s in cut.option.sessions if s.id == cut.session)
