@@ -34,6 +34,12 @@ def replay(
     ] = 20,
     first_seed: Annotated[int, typer.Option(help="First seed.", min=0)] = 1,
     quick: Annotated[bool, typer.Option("--quick", help="Plan each week in about a second instead of fully.")] = False,
+    anew: Annotated[
+        bool, typer.Option("--anew", help="Ours plans each week as if nothing had been announced the week before.")
+    ] = False,
+    as_expected: Annotated[
+        bool, typer.Option("--as-expected", help="No chance: growth, losses and customers are what the book says.")
+    ] = False,
     way: Annotated[
         list[str] | None,
         typer.Option(help="ours, simple or experienced (repeatable). Without it: all three.", show_default=False),
@@ -56,11 +62,12 @@ def replay(
     Each way of working plans every week from the records alone. A run that was stopped goes on where it was.
     """
     from scheduler.book import read_book
+    from scheduler.cli.expected_truth import ExpectedTruth
     from scheduler.cli.replay_ways import NAMES, judge, ways
     from scheduler.cli.show import err
     from scheduler.cli.show import out as terminal
     from scheduler.files import atomic_write_text
-    from scheduler.replay import Job, replay_many
+    from scheduler.replay import Chance, Job, Truth, replay_many
 
     names = list(dict.fromkeys(way or NAMES))
     unknown = [name for name in names if name not in NAMES]
@@ -69,9 +76,10 @@ def replay(
         raise typer.Exit(2)
     farm = read_book(book).farm
     tested = sorted(w for w in (forecast_week or (14, 27, 40)) if w <= weeks)
-    jobs = [Job(w, seed) for seed in range(first_seed, first_seed + seeds) for w in ways(names, quick=quick)]
+    jobs = [Job(w, seed) for seed in range(first_seed, first_seed + seeds) for w in ways(names, quick=quick, calm=not anew)]
     results = replay_many(
         farm, jobs, weeks, out, forecast_weeks=tested, judge=judge, backend=backend, workers=workers, told=_told(len(jobs), quiet),
+        chance=Chance.off() if as_expected else None, truth=ExpectedTruth if as_expected else Truth,
     )  # fmt: skip
     rows = [summary(name, [r for r in results if r["way"] == name]) for name in dict.fromkeys(r["way"] for r in results)]
     atomic_write_text(out / "summary.csv", _csv(rows))

@@ -18,6 +18,8 @@ from scheduler.forecast.outlook import forecast
 from scheduler.plan.model import Plan
 from scheduler.planning.hand import RuleName, plan_by_hand
 from scheduler.planning.pipeline import plan_farm
+from scheduler.planning.quick import QuickPlanner
+from scheduler.planning.since import announced_cuts
 from scheduler.replay import Expectation, WayOfWorking
 from scheduler.replay.run import Way
 from scheduler.solving import Limits
@@ -25,20 +27,20 @@ from scheduler.solving import Limits
 HAND_WEEKS = 10
 """A hand rule looks no further than this; planning its later weeks would only take time."""
 
-QUICK_WORK = 0.1
 FULL_WORK = 4.0
-"""Solver work of one weekly plan, in the solver's own units."""
+"""Solver work of one full weekly plan, in the solver's own units."""
 
 FORECAST_DRAWS = 1000
 ENOUGH = 10.0
 """Strains and months with fewer expected frags are not scored by themselves."""
 
 
-def ways(names: list[str], *, quick: bool) -> list[WayOfWorking]:
-    """The ways of working by name: ``ours``, ``simple``, ``experienced``."""
-    work = QUICK_WORK if quick else FULL_WORK
+def ways(names: list[str], *, quick: bool, calm: bool = True) -> list[WayOfWorking]:
+    """The ways of working by name: ``ours``, ``simple``, ``experienced``. ``calm``: ours reads the last plan along."""
+    settings = ("quick" if quick else f"work {FULL_WORK:g}") + ("" if calm else ", not calm")
+    start = partial(_quick, calm) if quick else partial(_full, calm)
     known = {
-        "ours": WayOfWorking("ours quick" if quick else "ours", partial(_ours, work), f"work {work:g}", expectation),
+        "ours": WayOfWorking("ours" + " quick" * quick + " anew" * (not calm), start, settings, expectation),
         "simple": WayOfWorking("simple", partial(_by_hand, "simple"), f"{HAND_WEEKS} weeks"),
         "experienced": WayOfWorking("experienced", partial(_by_hand, "experienced"), f"{HAND_WEEKS} weeks"),
     }
@@ -48,9 +50,23 @@ def ways(names: list[str], *, quick: bool) -> list[WayOfWorking]:
 NAMES = ("ours", "simple", "experienced")
 
 
-def _ours(work: float) -> Way:
-    """Planned anew every week, with what the counts have taught by then."""
-    return lambda farm: plan_farm(learned_farm(farm), limits=Limits(deterministic=work)).plan
+def _quick(calm: bool) -> Way:
+    """Planned anew every week, quickly, with what the counts have taught by then."""
+    planner = QuickPlanner(calm=calm)
+    return lambda farm: planner.plan(learned_farm(farm))
+
+
+def _full(calm: bool) -> Way:
+    """The same in full."""
+    last: list[Plan] = []
+
+    def plan(farm: Farm) -> Plan:
+        taught = learned_farm(farm)
+        announced = announced_cuts(taught, last[-1]) if calm and last else ()
+        last[:] = [plan_farm(taught, limits=Limits(deterministic=FULL_WORK), announced=announced).plan]
+        return last[0]
+
+    return plan
 
 
 def _by_hand(rule: RuleName) -> Way:

@@ -7,6 +7,7 @@ farm book of each week, as far as the crew can know it, and answers with a plan;
 from scheduler.replay.chance import Chance
 from scheduler.replay.many import Job, replay_many
 from scheduler.replay.run import Expectation, Forecasting, Judge, WayOfWorking, replay
+from scheduler.replay.truth import Truth
 from scheduler.replay.world import World
 
-__all__ = ["Chance", "Expectation", "Forecasting", "Job", "Judge", "WayOfWorking", "World", "replay", "replay_many"]
+__all__ = ["Chance", "Expectation", "Forecasting", "Job", "Judge", "Truth", "WayOfWorking", "World", "replay", "replay_many"]

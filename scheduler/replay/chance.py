@@ -6,7 +6,8 @@ Every figure is made up for the replay and has no published source; it is meant 
 from __future__ import annotations
 
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 
@@ -65,6 +66,16 @@ class Chance:
     """How far what a month of walk-in customers buys of a strain lies from the book's market, beside the chance of each month."""
     order_size: float = 0.40
     """Spread of the quantity of new orders around those of the book."""
+
+    even: bool = False
+    """No chance in what is drawn frag by frag or month by month: losses and grades fall as evenly as whole frags can, each
+    month brings the customers of the market, and no new orders come in."""
+
+    @classmethod
+    def off(cls) -> Chance:
+        """No chance at all."""
+        nothing: dict[str, Any] = {f.name: 0.0 for f in fields(cls) if isinstance(f.default, float)}
+        return cls(even=True, **nothing)
 
 
 def stream(seed: int, *key: object) -> np.random.Generator:

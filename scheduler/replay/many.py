@@ -15,6 +15,8 @@ from scheduler.farm.farm import Farm
 from scheduler.files import atomic_write_text
 from scheduler.replay.chance import Chance
 from scheduler.replay.run import Judge, WayOfWorking, replay
+from scheduler.replay.truth import Truth
+from scheduler.replay.world import MakesTruth
 
 
 @dataclass(frozen=True)
@@ -31,7 +33,8 @@ class Job:
 
 def replay_many(
     farm: Farm, jobs: Sequence[Job], weeks: int, folder: Path, *, chance: Chance | None = None,
-    forecast_weeks: Collection[int] = (), judge: Judge | None = None, backend: str = "loky", workers: int = 1,
+    forecast_weeks: Collection[int] = (), judge: Judge | None = None, truth: MakesTruth = Truth, backend: str = "loky",
+    workers: int = 1,
     told: Callable[[Job, dict[str, Any], bool], None] = lambda *_: None,
 ) -> list[dict[str, Any]]:  # fmt: skip
     """Results of all jobs, in their order; those found in ``folder`` from an equal run are not done again.
@@ -48,7 +51,7 @@ def replay_many(
             found[job] = done
             told(job, done, True)
     rest = [job for job in jobs if job not in found]
-    for job, result in _run(farm, rest, weeks, chance, forecast_weeks, judge, backend, workers):
+    for job, result in _run(farm, rest, weeks, chance, forecast_weeks, judge, truth, backend, workers):
         key = _key(farm, job, weeks, chance, forecast_weeks, judge)
         atomic_write_text(job.file(folder), json.dumps({"key": key, "result": result}, indent=1) + "\n")
         found[job] = result
@@ -58,13 +61,15 @@ def replay_many(
 
 def _run(
     farm: Farm, jobs: Sequence[Job], weeks: int, chance: Chance, forecast_weeks: Collection[int], judge: Judge | None,
-    backend: str, workers: int,
+    truth: MakesTruth, backend: str, workers: int,
 ) -> Iterator[tuple[Job, dict[str, Any]]]:  # fmt: skip
     """(job, result) as they are finished."""
 
     def one(index: int) -> tuple[int, dict[str, Any]]:
         job = jobs[index]
-        return index, replay(farm, job.way, job.seed, weeks, chance=chance, forecast_weeks=forecast_weeks, judge=judge)
+        return index, replay(
+            farm, job.way, job.seed, weeks, chance=chance, forecast_weeks=forecast_weeks, judge=judge, truth=truth
+        )
 
     with parallel_config(backend=backend, n_jobs=workers):
         for index, result in Parallel(return_as="generator_unordered")(delayed(one)(i) for i in range(len(jobs))):

@@ -17,9 +17,9 @@ from scheduler.replay.chance import Chance
 from scheduler.replay.measures import Measures
 from scheduler.replay.records import book
 from scheduler.replay.trade import Packing
-from scheduler.replay.truth import Month
+from scheduler.replay.truth import Month, Truth
 from scheduler.replay.work import Bench, ZoneLight
-from scheduler.replay.world import World
+from scheduler.replay.world import MakesTruth, World
 
 Way = Callable[[Farm], Plan]
 """The farm record of a week -> the plan whose first week is carried out. It may keep something in mind between weeks."""
@@ -71,15 +71,16 @@ class WayOfWorking:
 
 def replay(
     farm: Farm, way: WayOfWorking, seed: int, weeks: int, *, chance: Chance | None = None, forecast_weeks: Collection[int] = (),
-    judge: Judge | None = None, told: Callable[[int], None] = lambda _: None,
+    judge: Judge | None = None, truth: MakesTruth = Truth, told: Callable[[int], None] = lambda _: None,
 ) -> dict[str, Any]:  # fmt: skip
     """Replay so many weeks; the result holds only what JSON can hold.
 
     In each of ``forecast_weeks`` the plan is also carried out as issued, to its last week, in a branch of its own, and its
-    forecast is judged by it. ``told`` hears of each week done. The same arguments give the same result. A week for which no
-    plan is found passes without cuts and sales and is counted.
+    forecast is judged by it. ``truth`` makes what is true of the farm, if not the replay's own. ``told`` hears of each week
+    done. The same arguments give the same result. A week for which no plan is found passes without cuts and sales and is
+    counted.
     """
-    world, decide = World(farm, seed, chance), way.start()
+    world, decide = World(farm, seed, chance, truth), way.start()
     measures = Measures(world)
     forecasts = []
     while world.week <= weeks:

@@ -59,6 +59,8 @@ class Frags:
     """Frags that came off since the last count, found below the rack."""
     sold: int = 0
     """Frags sold since the last count."""
+    owed: tuple[float, float] = (0.5, 0.5)
+    """Parts of a death and of a detachment not fallen due yet, where losses fall evenly."""
 
     @property
     def alive(self) -> int:

@@ -84,8 +84,15 @@ class Packing:
 
     def _good(self, lot: Frags, count: int) -> list[bool]:
         """Which of so many frags make grade."""
+        if self.world.chance.even:
+            return [self._next_good(lot.strain) for _ in range(count)]
         rng = stream(self.world.seed, "graded", lot.id, self.world.week, lot.alive)
         return [bool(x) for x in rng.random(count) < self.truth.good_share(lot.strain)]
+
+    def _next_good(self, strain: str) -> bool:
+        owed = self.world.good[strain] + self.truth.good_share(strain)
+        self.world.good[strain] = owed % 1
+        return owed >= 1
 
     def _take(self, lot: Frags, taken: list[int], sale: Sale, *, enough: bool = False) -> None:
         """Frags leave the rack. Where fewer were found than the plan says, and not because it was enough, the lot is counted."""

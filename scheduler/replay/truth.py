@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date, timedelta
 from decimal import Decimal
 from functools import cached_property
@@ -143,17 +144,21 @@ class Truth:
         """Frags of a class that sell at list price in a calendar month without an order."""
         mean = self.farm.market_quantity(month[1], strain=strain, size_class=size_class) or 0.0
         mean *= self._once(("demand", strain), self.chance.demand_strain)
+        if self.chance.even:
+            return math.ceil(mean)
         return int(stream(self.seed, "walk-in", month, strain, size_class).poisson(mean))
 
     def walk_in_group(self, month: Month, group: str) -> int | None:
         """The same for a whole group; ``None`` where the book knows no limit."""
         mean = self.farm.market_quantity(month[1], group=group)
-        return None if mean is None else int(stream(self.seed, "walk-in", month, group).poisson(mean))
+        if mean is None or self.chance.even:
+            return None if mean is None else math.ceil(mean)
+        return int(stream(self.seed, "walk-in", month, group).poisson(mean))
 
     def new_orders(self, monday: date) -> list[Order]:
-        """Orders that come in during a week, in the manner of those in the book; none if it has none."""
+        """Orders that come in during a week, in the manner of those in the book; none if it has none, or without chance."""
         patterns = self.farm.orders
-        if not patterns:
+        if not patterns or self.chance.even:
             return []
         rng = stream(self.seed, "orders", monday)
         count = int(rng.poisson(len(patterns) / self.farm.settings.horizon_weeks))

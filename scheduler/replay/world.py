@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 from collections import defaultdict
+from collections.abc import Callable
 from datetime import date, timedelta
 from typing import TypeAlias
 
@@ -24,12 +25,16 @@ Marks: TypeAlias = NDArray[np.bool_]
 """One mark for each living frag of a lot."""
 
 
+MakesTruth: TypeAlias = Callable[[Farm, int, Chance], Truth]
+"""Farm, seed and chance -> what is true of the farm."""
+
+
 class World:
     """One farm under one seed. ``week`` counts from 1, the week of the book's plan_monday."""
 
-    def __init__(self, farm: Farm, seed: int, chance: Chance | None = None) -> None:
+    def __init__(self, farm: Farm, seed: int, chance: Chance | None = None, truth: MakesTruth = Truth) -> None:
         self.base, self.seed, self.chance = farm, seed, chance or Chance()
-        self.truth = Truth(farm, seed, self.chance)
+        self.truth = truth(farm, seed, self.chance)
         self.start, self.week = farm.weeks.plan_monday, 1
         self.tally = Tally()
         self.mothers = {c.colony: self._mother(c) for c in farm.colonies}
@@ -48,6 +53,8 @@ class World:
         self.past_cuts: list[PastCut] = []
         self.reached: dict[tuple[str, Month], int] = defaultdict(int)
         """Frags that newly reached their strain's first class, by month."""
+        self.good: dict[str, float] = defaultdict(lambda: 0.5)
+        """Parts of a good frag a strain still owes, where grades fall evenly."""
         self.below_keep = 0
         """Cuts that left less than keep_pieces: the crew stops there, so none is expected."""
 
@@ -133,11 +140,22 @@ class World:
         death, detach = self.truth.losses(
             lot.strain, week - lot.cut_week, self.par(lot, max(1, week)), lot.tank, self.month(week)
         )
-        fate = rng.random(lot.alive)
+        fate = self._even_fates(lot, death, detach) if self.chance.even else rng.random(lot.alive)
         lot.detached += int(((fate >= death) & (fate < death + detach)).sum())
         kept: Marks = fate >= death + detach
         lot.keep(kept)
         return kept
+
+    def _even_fates(self, lot: Frags, death: float, detach: float) -> NDArray[np.float64]:
+        """Fates that let as many frags die and come off as the shares ask for, in whole frags by the running total."""
+        whole, rest = zip(
+            *(divmod(owed + lot.alive * p, 1) for owed, p in zip(lot.owed, (death, detach), strict=True)), strict=True
+        )
+        lot.owed = rest
+        fates = np.ones(lot.alive)
+        fates[: int(whole[0])] = 0.0
+        fates[int(whole[0]) : int(sum(whole))] = death
+        return fates
 
     def _live(self, mother: Mother) -> None:
         chance, rng = self.chance, stream(self.seed, "mother", mother.name, self.week)
@@ -168,7 +186,7 @@ class World:
         """Which frags of a lot are of size, healed and hold to their plugs."""
         age = (self.week if week is None else week) - lot.cut_week
         firm = age >= self.truth.firm_from(self.base.traits(lot.strain))
-        found: Marks = (lot.sizes >= min_mm) & firm
+        found: Marks = (lot.sizes >= min_mm - 1e-9) & firm
         return found
 
     # ---- counting -------------------------------------------------------------------------------------------------
