@@ -7,7 +7,7 @@ from collections.abc import Collection, Sequence
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING
 from scheduler.planning.near import NearMove
-from scheduler.planning.on_racks import lots_on_racks, sell_as_wished
+from scheduler.planning.on_racks import lots_on_racks, sell_as_wished, wishes_of
 from scheduler.planning.season_plan import SeasonPlan
 from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing, Seller
@@ -30,7 +30,7 @@ class Books:
 
     def sell(self, lots: Sequence[Growing], plan: SeasonPlan, until: int) -> None:
         """Sell lots as a season plan wishes, up to a week; pieces whose wish cannot be met look for another way."""
-        sell_as_wished(self.seller, lots, plan, until)
+        sell_as_wished(self.seller, lots, wishes_of(plan), until)
 
     def occupy(self, lots: Sequence[Growing]) -> None:
         """Enter the positions lots hold after their sales."""

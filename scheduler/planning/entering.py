@@ -88,8 +88,7 @@ class Entering:
         """A season plan's choice in the ledger; ``None`` if an order that refuses parts is left with a part nobody else takes."""
         books.sell(lots, plan, self.farm.weeks.count)
         books.occupy(lots)
-        guide = plan.guide()
-        later = LaterWeeks(plan.season, plan.chosen, guide, books.ledger, books.seller, self.codes.copy()).run()
+        later = LaterWeeks(plan.season, plan.chosen, plan.guide(), books.ledger, books.seller, self.codes.copy()).run()
         lots = [*lots, *(x.lot for x in later)]
         if not undo_parts(self.farm, books.seller, lots):
             return None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from scheduler.biology.life import life
@@ -15,6 +15,7 @@ from scheduler.plan.view import old_stand, pars_of
 from scheduler.planning.near import NearCut, NearMove, NearPlan, describe_pin
 from scheduler.planning.near_stock import move_stands
 from scheduler.planning.season_plan import SeasonPlan
+from scheduler.season.guide import Wish
 from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing, Seller
 
@@ -33,13 +34,17 @@ def lots_on_racks(farm: Farm, moved: Iterable[NearMove] = ()) -> list[Growing]:
     return found
 
 
-def sell_as_wished(seller: Seller, lots: Sequence[Growing], plan: SeasonPlan, until: int) -> None:
+def wishes_of(plan: SeasonPlan) -> dict[str, list[Wish]]:
+    """How the lots of a season plan should leave, by lot."""
+    guide = plan.guide()
+    return {lot.id: guide.lot(n) for n, lot in enumerate(plan.season.lots)}
+
+
+def sell_as_wished(seller: Seller, lots: Sequence[Growing], wishes: Mapping[str, Sequence[Wish]], until: int) -> None:
     """Sell lots up to a week as a season plan wishes; pieces whose wish cannot be met look for another way."""
     for lot in lots:
         seller.enter_counts(lot)
-    numbers = {lot.id: n for n, lot in enumerate(plan.season.lots)}
-    guide = plan.guide()
-    failed = {lot.id: seller.sell_guided(lot, guide.lot(numbers[lot.id]), until) for lot in lots if lot.id in numbers}
+    failed = {lot.id: seller.sell_guided(lot, wishes[lot.id], until) for lot in lots if lot.id in wishes}
     for lot in lots:
         if failed.get(lot.id):
             seller.sell_failed(lot, failed[lot.id])

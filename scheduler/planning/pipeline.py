@@ -24,7 +24,7 @@ from scheduler.planning.helps import helps
 from scheduler.planning.near import NearMove, NearPlan, NearPlanner, describe_pin
 from scheduler.planning.near_clock import by_the_clock, working_name
 from scheduler.planning.near_stock import StockLots, move_stands
-from scheduler.planning.on_racks import countable, room_left
+from scheduler.planning.on_racks import as_lot, countable, room_left
 from scheduler.planning.reasons import reasons, stand_by
 from scheduler.planning.resale import resell
 from scheduler.planning.season_plan import SeasonPlan, plan_season

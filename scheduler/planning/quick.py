@@ -25,11 +25,9 @@ from scheduler.planning.near import ASKING, PIN_KINDS, NearCut, NearPlan, broken
 from scheduler.planning.near_places import most_on
 from scheduler.planning.on_racks import as_lot, countable, lots_on_racks, room_left, sell_as_wished
 from scheduler.planning.quick_places import Placing, Wanted
-from scheduler.planning.quick_season import CarriedPrices, priced_season
-from scheduler.planning.season_plan import SeasonPlan
+from scheduler.planning.quick_season import QuickSeason
 from scheduler.planning.since import announced_cuts
 from scheduler.season.ledger import Ledger
-from scheduler.season.near_worth import NearValuation
 from scheduler.season.sales import Growing, Seller
 from scheduler.season.whole_orders import fill_whole_orders
 from scheduler.season.worth import Worth
@@ -46,9 +44,9 @@ WORK = 0.1
 
 @dataclass(frozen=True)
 class Memory:
-    """What quick planning keeps in mind from one week to the next: prices of the season, and the plan announced."""
+    """What quick planning keeps in mind from one week to the next: the season as last solved, and the plan announced."""
 
-    prices: CarriedPrices | None = None
+    season: QuickSeason | None = None
     announced: Plan | None = None
 
 
@@ -63,9 +61,9 @@ class QuickPlanner:
         """The near weeks of a farm, and the sales of its lots on racks. Raises ``NoPlanFound`` where pins cannot be met."""
         last = self.memory.announced
         announced = announced_cuts(farm, last) if self.calm and last is not None else ()
-        week = _Week(farm, announced, self.limits, self.memory.prices)
+        week = _Week(farm, announced, self.limits, self.memory.season)
         plan = week.plan()
-        self.memory = Memory(week.carried, plan)
+        self.memory = Memory(week.season, plan)
         return plan
 
 
@@ -73,21 +71,22 @@ class _Week:
     """One quick plan."""
 
     def __init__(
-        self, farm: Farm, announced: Sequence[Announced], limits: SolveLimits, before: CarriedPrices | None
+        self, farm: Farm, announced: Sequence[Announced], limits: SolveLimits, before: QuickSeason | None
     ) -> None:  # fmt: skip
         self.farm, self.limits, self.announced = farm, limits, tuple(announced)
         self.pins = [p.pin for p in farm.pins]
         self.ledger = Ledger(farm)
         self.seller = Seller(farm, Worth(farm), self.ledger, frozenset(self.pins))
         self.lots = lots_on_racks(farm)
-        self.season, self.carried = priced_season(farm, self.lots, self.pins, before)
+        fresh = before is None or not before.serves(farm)
+        self.season = QuickSeason.solved(farm, self.lots, self.pins, before) if fresh or before is None else before
 
     def plan(self) -> Plan:
         last = self.farm.weeks.count
-        sell_as_wished(self.seller, self.lots, self.season, last)
+        sell_as_wished(self.seller, self.lots, self.season.wishes_now(self.farm, self.lots), last)
         for lot in self.lots:
             self.ledger.occupy(lot.zone, lot.strain, lot.life, lot.left(last))
-        near = countable(self.farm, self.ledger, self._near(self.season), self.pins)
+        near = countable(self.farm, self.ledger, self._near(), self.pins)
         cuts, stands, fresh = self._entered(near)
         lots = [*self.lots, *fresh]
         fill_whole_orders(self.farm, self.seller, lots, self.farm.weeks.all)
@@ -95,12 +94,12 @@ class _Week:
 
     # ---- near weeks -----------------------------------------------------------------------------------------------
 
-    def _near(self, season: SeasonPlan) -> NearPlan:
+    def _near(self) -> NearPlan:
         """Cuts by counts of positions, begun from cuts placed one after the other, and placed likewise themselves."""
         farm, pins = self.farm, [p.pin for p in self.farm.pins if p.kind in PIN_KINDS]
         floor = Floor(farm, {lot.id: lot.left(farm.weeks.count) for lot in self.lots})
         options, refusals = options_of(farm, floor, pins)
-        prices = Prices(NearValuation(season.season, season.relaxed), options)
+        prices = Prices(self.season.worth(farm), options)
         system, zone = room_left(farm, self.ledger)
         limits = Limits(system, zone, announced=self.announced)
         options = worthwhile(farm, options, prices, pins, limits)

@@ -11,6 +11,7 @@ from scheduler.errors import NoPlanFound
 from scheduler.farm.farm import Farm
 from scheduler.planning.books import Books
 from scheduler.planning.entering import Entered
+from scheduler.planning.on_racks import wishes_of
 from scheduler.planning.season_plan import SeasonPlan, plan_season
 from scheduler.season.sales import Growing
 
@@ -74,10 +75,10 @@ def _sold(
         farm, free, pins=pins, seed=seed, first=first, ledger=ledger, order_need=seller.order_need, cutting=False,
         single=True, room=room, warm=warm, stop=stop,
     )  # fmt: skip
-    numbers, guide = {lot.id: n for n, lot in enumerate(plan.season.lots)}, plan.guide()
+    wishes = wishes_of(plan)
     for lot in free:
-        if lot.id in numbers:
-            failed = seller.sell_guided(lot, guide.lot(numbers[lot.id]), farm.weeks.count)
+        if lot.id in wishes:
+            failed = seller.sell_guided(lot, wishes[lot.id], farm.weeks.count)
             if failed:
                 seller.sell_failed(lot, failed)
     for lot in again:

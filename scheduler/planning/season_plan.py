@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scheduler.biology.service import pieces_to_start
 from scheduler.farm.farm import Farm
-from scheduler.season.capacity import Row
 from scheduler.season.guide import Guide
 from scheduler.season.ledger import Ledger
 from scheduler.season.relaxation import ENOUGH, Relaxed, Season, relax
@@ -39,6 +39,14 @@ class SeasonPlan:
         """What was chosen as wishes, none handed out yet."""
         return Guide(self.season, self.chosen)
 
+    def prices_for(self, season: Season) -> NDArray[np.float64]:
+        """Its prices for the rows another season of the same farm has too; rows of a week are the same by the calendar."""
+        shift = (season.farm.weeks.plan_monday - self.season.farm.weeks.plan_monday).days // 7
+        known = dict(zip(self.season.capacity.rows, self.relaxed.prices.rows, strict=True))
+        return np.array(
+            [known.get(replace(row, week=row.week + shift) if row.week else row, 0.0) for row in season.capacity.rows]
+        )
+
 
 def standing(lots: Sequence[Growing]) -> list[StandingLot]:
     """Lots with pieces not routed yet, as the season sees them."""
@@ -65,7 +73,7 @@ def plan_season(
             season.capacity.set_limit("positions", zone, week, limit)
     relaxed = relax(
         season,
-        warm=_carried(season, warm),
+        warm=warm.prices_for(season) if warm is not None else None,
         progress=progress,
         stop=stop,
         elastic=first > 1,
@@ -86,11 +94,3 @@ def _with_cover(farm: Farm, order: str, need: float) -> float:
         return 0.0
     share = TYPICAL_ALIVE * farm.traits(farm.order[order].strain).good_share
     return max(need, pieces_to_start(max(1, round(need)), share, farm.settings.service_level) * share)
-
-
-def _carried(season: Season, before: SeasonPlan | None) -> np.ndarray[tuple[int], np.dtype[np.float64]] | None:
-    """Prices of an earlier season for the rows both have."""
-    if before is None:
-        return None
-    known: dict[Row, float] = dict(zip(before.season.capacity.rows, before.relaxed.prices.rows, strict=True))
-    return np.array([known.get(row, 0.0) for row in season.capacity.rows])

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
+from collections.abc import Mapping
 
 import numpy as np
 
-from scheduler.biology.growth import after_cut, curve, uncut_level
+from scheduler.biology.growth import after_cut, curve, rested_from, uncut_level
 from scheduler.farm.coral import Colony
+from scheduler.farm.farm import Farm
 from scheduler.season.relaxation import Relaxed, Season
 
 ADHERENCE = 0.25
@@ -22,11 +24,17 @@ _MARKETS = ("market", "market group", "end market")
 
 
 class NearValuation:
-    """Prices for the near-weeks model. Money as floats."""
+    """Prices for the near-weeks model of a farm. Money as floats.
 
-    def __init__(self, season: Season, relaxed: Relaxed) -> None:
-        self.season, self.relaxed = season, relaxed
-        self.farm = season.farm
+    A season priced some weeks ago may still serve: ``farm`` is then the farm as it is now, its weeks are the season's by the
+    calendar, and what the relaxation wanted cut since and ``done`` has not been (pieces by strain) is wanted now.
+    """
+
+    def __init__(
+        self, season: Season, relaxed: Relaxed, farm: Farm | None = None, done: Mapping[str, int] | None = None
+    ) -> None:  # fmt: skip
+        self.season, self.relaxed, self.farm = season, relaxed, farm or season.farm
+        self._shift = (self.farm.weeks.plan_monday - season.farm.weeks.plan_monday).days // 7
         open_market = relaxed.prices.rows.copy()
         for i, row in enumerate(season.capacity.rows):
             if row.kind in _MARKETS:
@@ -35,12 +43,17 @@ class NearValuation:
         self._margin = relaxed.prices.ways.worth
         self._part: dict[tuple[str, int], float] = defaultdict(float)
         self._target: dict[str, float] = defaultdict(float)
+        cut = {c.colony: self.farm.weeks.week_of(c.last_cut) + self._shift for c in self.farm.colonies if c.last_cut is not None}
         for column, amount in zip(relaxed.columns, relaxed.amounts, strict=True):
-            for cut in column.cuts:
-                if cut.week in self.farm.weeks.near_weeks and amount > 1e-6:
-                    colony = season.colonies[column.source]
-                    self._part[colony.colony, cut.week] += float(amount)
-                    self._target[colony.strain] += float(amount) * cut.pieces
+            for planned in column.cuts:
+                week = planned.week - self._shift
+                if week < self.farm.weeks.near_weeks.stop and amount > 1e-6:
+                    name, strain = season.colonies[column.source].colony, season.colonies[column.source].strain
+                    self._target[strain] += float(amount) * planned.pieces
+                    if week >= 1 or cut.get(name, 0) < planned.week:
+                        self._part[name, max(1, week)] += float(amount)
+        for strain, pieces in (done or {}).items():
+            self._target[strain] = max(0.0, self._target[strain] - pieces)
         self._pair = {pair: n for n, pair in enumerate(season.tracks.pairs)}
 
     def piece(self, strain: str, week: int, zone_id: str, *, discount: bool = False) -> float:
@@ -49,8 +62,8 @@ class NearValuation:
         pair = self._pair.get((strain, tracks.class_of[zone_id]))
         if pair is None:
             return 0.0
-        worth = float((self._margin if discount else self._full)[tracks.track(pair, week)])
-        return worth - self._each(strain, week) if np.isfinite(worth) else 0.0
+        worth = float((self._margin if discount else self._full)[tracks.track(pair, week + self._shift)])
+        return worth - self._each(strain, week + self._shift) if np.isfinite(worth) else 0.0
 
     def _each(self, strain: str, week: int) -> float:
         _, who = self.season.strains[strain]
@@ -63,24 +76,24 @@ class NearValuation:
 
     def lost(self, colony: Colony, week: int, pieces: int) -> float:
         """What the best programme from the week after the near ones loses by a cut of so many pieces now."""
-        season, last = self.season, self.farm.weeks.count
+        season, farm, shift = self.season, self.farm, self._shift
         programmes, who = season.strains[colony.strain]
         local = next(k for k, i in enumerate(who) if season.colonies[i].colony == colony.colony)
-        table = self.relaxed.prices.tables[colony.strain][0]
-        traits = self.farm.traits(colony.strain)
+        table, last = self.relaxed.prices.tables[colony.strain][0], season.farm.weeks.count - shift
+        traits = farm.traits(colony.strain)
         sizes = curve(traits)
-        begin = max(self.farm.weeks.near_weeks.stop, season.starts[colony.colony].week)
-        stay = table[begin, local, programmes.index(uncut_level(self.farm, colony, begin))]
+        begin = min(last + 1, max(farm.weeks.near_weeks.stop, rested_from(farm, colony)))
+        stay = table[begin + shift, local, programmes.index(uncut_level(farm, colony, begin))]
         again = min(last + 1, week + traits.rest_weeks)
-        landed = after_cut(sizes, uncut_level(self.farm, colony, week), pieces) + max(0, again - week - traits.pause_weeks)
-        return float(stay - table[again, local, programmes.index(min(landed, len(sizes) - 1))])
+        landed = after_cut(sizes, uncut_level(farm, colony, week), pieces) + max(0, again - week - traits.pause_weeks)
+        return float(stay - table[again + shift, local, programmes.index(min(landed, len(sizes) - 1))])
 
     def _mean_piece(self, colony: Colony, week: int) -> float:
-        tracks = self.season.tracks
+        tracks, at = self.season.tracks, week + self._shift
         pairs = [
-            p for k, p in enumerate(tracks.pairs_of[colony.strain]) if tracks.admits[colony.colony][week - self.season.first, k]
+            p for k, p in enumerate(tracks.pairs_of[colony.strain]) if tracks.admits[colony.colony][at - self.season.first, k]
         ]
-        values = [float(self._full[tracks.track(p, week)]) for p in pairs]
+        values = [float(self._full[tracks.track(p, at)]) for p in pairs]
         return max((v for v in values if np.isfinite(v)), default=0.0)
 
     def colony_cost(self, colony: Colony) -> float:
