@@ -72,7 +72,8 @@ class QuickSeason:
         for wish in self.wishes[lot.id]:
             taken = min(gone, wish.pieces)
             gone -= taken
-            if wish.pieces > taken and wish.outlet.week <= end:
+            closed = wish.outlet.order is not None and wish.outlet.order not in farm.order
+            if wish.pieces > taken and wish.outlet.week <= end and not closed:
                 week = max(1, wish.outlet.week - age)
                 found.append(Wish(replace(wish.outlet, week=week), wish.pieces - taken))
         return found
