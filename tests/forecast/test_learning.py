@@ -170,7 +170,9 @@ def test_pieces_and_minutes() -> None:
 
 
 @pytest.mark.parametrize(
-    "settings", [{}, {"allowance_share": 0.1}, {"allowance_share": 0.1, "allowance_base": "shift"}, {"labelling": "block"}], ids=str
+    "settings",
+    [{}, {"allowance_share": 0.1}, {"allowance_share": 0.1, "allowance_base": "shift"}, {"labelling": "block"}],
+    ids=str,
 )
 def test_standard_minutes_follow_the_recorded_ones(settings: dict[str, Any]) -> None:
     """Ninety cuts that took half as long again as the standard: blended with ten of the book's, 1.45 times it, labels included."""

@@ -13,7 +13,7 @@ from scheduler.planning.pipeline import Result, plan_farm
 from scheduler.solving import Limits
 from tests.farms import random_farm
 
-LIMITS = Limits(seconds=20, deterministic=1, seed=1)
+LIMITS = Limits(seconds=20, deterministic=0.5, seed=1)
 QUICK = 16
 LARGEST = 40
 
@@ -46,6 +46,9 @@ def check(farm: Farm) -> None:
     plan, report = done.plan, audit(farm, done.plan)
     assert report.breaches == ()
     assert report.value == plan.value == sum(line.amount for line in plan.lines)
+    assert plan.about.season is not None
+    assert plan.about.season.value_without_cuts <= plan.about.season.bound
+    assert plan.value <= plan.about.season.bound
     ours = {(x.line, x.subject, x.week): x.amount for x in plan.lines}
     assert ours == {(x.line, x.subject, x.week): x.amount for x in report.lines}
     codes = [c.lot for c in plan.cuts] + [x.lot for x in farm.lots]
@@ -62,20 +65,14 @@ def check_conflict(farm: Farm, pins: tuple[str, ...]) -> None:
     assert not set(named(farm, pins)) & set(pins)
 
 
-EVERYDAY = (3, 8, 11, 14, 20, 29, 42, 56, 62, 77, 97, 113, 160, 190)
-FURTHER = (
-    1, 2, 5, 7, 13, 17, 19, 23, 26, 31, 37, 51, 53, 66, 69, 72, 73, 76, 86, 94, 104, 123, 135, 167, 169, 186,
+EVERYDAY = (
+    1, 2, 3, 5, 7, 8, 11, 13, 14, 17, 19, 20, 23, 26, 29, 31, 37, 42, 51, 53, 56, 62, 66, 69, 72, 73, 76, 77, 86, 94, 97, 104,
+    113, 123, 135, 160, 167, 169, 186, 190,
 )  # fmt: skip
 
 
 @pytest.mark.parametrize("seed", EVERYDAY)
 def test_a_random_farm_gets_a_plan_that_breaks_no_rule(seed: int) -> None:
-    check(farm_of(seed, QUICK))
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("seed", FURTHER)
-def test_further_random_farms_get_plans_that_break_no_rule(seed: int) -> None:
     check(farm_of(seed, QUICK))
 
 
