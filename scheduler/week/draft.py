@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Protocol, TypeVar
 
 from ortools.sat.python import cp_model
 
@@ -108,6 +110,22 @@ class Variables:
             yield from table.values()
 
 
+class _OfLot(Protocol):
+    @property
+    def lot(self) -> str: ...
+
+
+Stirring = TypeVar("Stirring", bound=_OfLot)
+
+
+def grouped(numbered: Iterable[tuple[int, Stirring]]) -> dict[str, list[tuple[int, Stirring]]]:
+    """Numbered things that lots of the book could do, by lot."""
+    found: dict[str, list[tuple[int, Stirring]]] = {}
+    for number, thing in numbered:
+        found.setdefault(thing.lot, []).append((number, thing))
+    return found
+
+
 class Draft:
     """A model under construction. ``comers`` are all lots that could come to stand: of the options, then of the moves.
 
@@ -131,6 +149,16 @@ class Draft:
         self.v = Variables()
         self._derived: list[tuple[cp_model.IntVar, Sequence[cp_model.IntVar], Callable[[int], int]]] = []
         self.sessions = {s.id: s for w in farm.weeks.near_weeks for s in sessions_in(farm, w)}
+
+    @cached_property
+    def sales_of(self) -> Mapping[str, Sequence[tuple[int, EarlySale]]]:
+        """Early sales by lot, with their numbers."""
+        return grouped(enumerate(self.sales))
+
+    @cached_property
+    def moves_of(self) -> Mapping[str, Sequence[tuple[int, Move]]]:
+        """Moves by lot, with their numbers among all lots that could come to stand."""
+        return grouped(enumerate(self.moves, start=len(self.options)))
 
     def most(self, i: int) -> int:
         """Most plugs of a lot that the model considers."""

@@ -35,9 +35,8 @@ def stands(d: Draft) -> None:
 
 def _stirred(d: Draft, lot: str) -> list[Literal]:
     """Everything a lot of the book could do; it does one thing at most."""
-    n = len(d.options)
-    moved = [d.v.moves[n + j] for j, move in enumerate(d.moves) if move.lot == lot]
-    return moved + [d.v.leaves[k] for k, sale in enumerate(d.sales) if sale.lot == lot]
+    moved = [d.v.moves[k] for k, _ in d.moves_of.get(lot, ())]
+    return moved + [d.v.leaves[k] for k, _ in d.sales_of.get(lot, ())]
 
 
 def layouts(d: Draft) -> None:
@@ -94,8 +93,8 @@ def makes_way(d: Draft, i: int, rack: str, positions: Iterable[Position]) -> lis
 def ways_out(d: Draft, lot: str, left: int, week: int) -> list[Literal]:
     """What leaves no more than so many plugs of a lot of the book at its old place in a week: sales by then, moves before."""
     now = d.floor.left(lot, week)
-    ways = [d.v.leaves[k] for k, s in enumerate(d.sales) if s.lot == lot and s.week <= week and now - s.pieces <= left]
-    return ways + [d.v.moves[len(d.options) + j] for j, move in enumerate(d.moves) if move.lot == lot and move.week < week]
+    ways = [d.v.leaves[k] for k, s in d.sales_of.get(lot, ()) if s.week <= week and now - s.pieces <= left]
+    return ways + [d.v.moves[k] for k, move in d.moves_of.get(lot, ()) if move.week < week]
 
 
 def fresh(d: Draft) -> None:
