@@ -59,14 +59,21 @@ def _finish(folder: Path) -> None:
     """Give the drafts of a killed run their names, and clear away what else such runs left. The folder is held."""
     mark = folder / UNFINISHED
     if mark.exists():
-        left = json.loads(mark.read_text(encoding="utf-8"))
-        drafts = folder / left["drafts"]
-        for name in left["files"]:
+        for drafts, name in _named(mark):
             if (drafts / _NEW / name).exists():  # somebody may have cleared them away by hand
                 _take_name(drafts / _NEW / name, folder / name)
         mark.unlink()
     for drafts in folder.glob(f"{_DRAFTS}*.tmp"):
         shutil.rmtree(drafts, ignore_errors=True)
+
+
+def _named(mark: Path) -> list[tuple[Path, str]]:
+    """Folder of drafts and name of every file of an unfinished set; nothing where the mark itself is spoiled."""
+    try:
+        left = json.loads(mark.read_text(encoding="utf-8"))
+        return [(mark.parent / Path(str(left["drafts"])).name, str(name)) for name in left["files"]]
+    except (ValueError, KeyError, TypeError):
+        return []
 
 
 def _keep_old(folder: Path, drafts: Path, name: str) -> None:

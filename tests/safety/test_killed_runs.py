@@ -16,7 +16,7 @@ from scheduler.book import read_book, write_csv
 from scheduler.cli import record_command
 from scheduler.cli.inputs import read_plan
 from scheduler.errors import ChangeError
-from scheduler.file_sets import unfinished, write_together
+from scheduler.file_sets import UNFINISHED, unfinished, write_together
 from scheduler.files import LEFT_BEHIND_SECONDS, atomic_write
 from scheduler.plan.model import Notice, Plan
 from scheduler.plan.view import PlanView
@@ -119,6 +119,15 @@ def test_a_set_of_files_killed_at_every_change_of_a_name(tmp_path: Path, step: i
     begun = new if code == 0 or marked else old if there else {}
     assert after == {**begun, "d.csv": b"next\n", "mine.txt": b"mine\n"}
     assert not [p for p in tmp_path.iterdir() if p.is_dir() and p.name.startswith(".")]
+
+
+def test_a_spoiled_mark_stands_in_nobodys_way(tmp_path: Path) -> None:
+    for spoiled in ("", "{}", "[1]", '{"drafts": "gone", "files": ["a.csv"]}'):
+        (tmp_path / UNFINISHED).write_text(spoiled, encoding="utf-8")
+        assert unfinished(tmp_path / "a.csv")
+        write_together(tmp_path, {"a.csv": b"new\n"})
+        assert contents(tmp_path) == {tmp_path / "a.csv": b"new\n"}
+        assert not unfinished(tmp_path / "a.csv")
 
 
 def test_kills_while_a_week_is_recorded(inputs: tuple[Path, Path, Plan], tmp_path: Path) -> None:
