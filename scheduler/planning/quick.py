@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import platform
 from collections import defaultdict
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from importlib.metadata import version
 
@@ -24,8 +24,11 @@ from scheduler.planning.hand.bench import Place, order_of_work
 from scheduler.planning.near import ASKING, PIN_KINDS, NearCut, NearPlan, broken_pins, options_of, worthwhile
 from scheduler.planning.near_places import most_on
 from scheduler.planning.on_racks import as_lot, countable, lots_on_racks, room_left, sell_as_wished
+from scheduler.planning.quick_farm import going_on
 from scheduler.planning.quick_places import Placing, Wanted
 from scheduler.planning.quick_season import QuickSeason
+from scheduler.planning.quick_sizes import SmallYet, as_packed, small_yet
+from scheduler.planning.season_plan import with_cover
 from scheduler.planning.since import announced_cuts
 from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing, Seller
@@ -44,10 +47,13 @@ WORK = 0.1
 
 @dataclass(frozen=True)
 class Memory:
-    """What quick planning keeps in mind from one week to the next: the season as last solved, and the plan announced."""
+    """What quick planning keeps in mind from one week to the next: the plan announced, the season as last solved, and sizes."""
 
-    season: QuickSeason | None = None
     announced: Plan | None = None
+    season: QuickSeason | None = None
+    small: SmallYet = field(default_factory=dict)
+    lots: Mapping[str, int] = field(default_factory=dict)
+    """Frags by lot when the plan was made."""
 
 
 class QuickPlanner:
@@ -61,9 +67,10 @@ class QuickPlanner:
         """The near weeks of a farm, and the sales of its lots on racks. Raises ``NoPlanFound`` where pins cannot be met."""
         last = self.memory.announced
         announced = announced_cuts(farm, last) if self.calm and last is not None else ()
-        week = _Week(farm, announced, self.limits, self.memory.season)
+        small = small_yet(self.memory.small, last, self.memory.lots, farm) if last is not None else {}
+        week = _Week(farm, announced, self.limits, self.memory.season, small)
         plan = week.plan()
-        self.memory = Memory(week.season, plan)
+        self.memory = Memory(plan, week.season, small, {lot.lot: lot.alive for lot in farm.lots})
         return plan
 
 
@@ -71,15 +78,19 @@ class _Week:
     """One quick plan."""
 
     def __init__(
-        self, farm: Farm, announced: Sequence[Announced], limits: SolveLimits, before: QuickSeason | None
+        self, farm: Farm, announced: Sequence[Announced], limits: SolveLimits, before: QuickSeason | None, small: SmallYet
     ) -> None:  # fmt: skip
         self.farm, self.limits, self.announced = farm, limits, tuple(announced)
         self.pins = [p.pin for p in farm.pins]
         self.ledger = Ledger(farm)
         self.seller = Seller(farm, Worth(farm), self.ledger, frozenset(self.pins))
-        self.lots = lots_on_racks(farm)
+        slow = going_on(farm)
+        self.lots = as_packed(farm, lots_on_racks(slow), small)
         fresh = before is None or not before.serves(farm)
-        self.season = QuickSeason.solved(farm, self.lots, self.pins, before) if fresh or before is None else before
+        for order in farm.orders:
+            if order.partial_ok:
+                self.seller.order_need[order.order] = with_cover(farm, order.order, order.quantity)
+        self.season = QuickSeason.solved(slow, self.lots, self.pins, before) if fresh or before is None else before
 
     def plan(self) -> Plan:
         last = self.farm.weeks.count
@@ -97,7 +108,7 @@ class _Week:
     def _near(self) -> NearPlan:
         """Cuts by counts of positions, begun from cuts placed one after the other, and placed likewise themselves."""
         farm, pins = self.farm, [p.pin for p in self.farm.pins if p.kind in PIN_KINDS]
-        floor = Floor(farm, {lot.id: lot.left(farm.weeks.count) for lot in self.lots})
+        floor = Floor(farm, {lot.id: _left_before(lot, farm.weeks.count) for lot in self.lots})
         options, refusals = options_of(farm, floor, pins)
         prices = Prices(self.season.worth(farm), options)
         system, zone = room_left(farm, self.ledger)
@@ -106,7 +117,7 @@ class _Week:
         limits = replace(limits, most=most_on(farm, options))
 
         def placing() -> Placing:
-            return Placing(farm, self.ledger, limits, prices, pins)
+            return Placing(farm, floor, self.ledger, limits, prices, pins)
 
         start = placing()
         self._keep_announced(start, options)
@@ -183,3 +194,9 @@ class _Week:
         ordered = sorted(merged(sales), key=lambda s: (s.week, s.lot, s.route, s.order or ""))
         plan = Plan(about=about, cuts=tuple(cuts), stands=tuple(stands), sales=tuple(ordered), announced=self.announced)
         return valued(self.farm, plan)
+
+
+def _left_before(lot: Growing, last: int) -> dict[int, int]:
+    """Pieces of a lot before the sales of each week: what is packed that week may fall short, and then frees no places."""
+    left = lot.left(last)
+    return {week: left.get(week - 1, lot.pieces) for week in left}

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from statistics import fmean
 
 import numpy as np
 
@@ -16,9 +17,10 @@ from scheduler.farm.work import condition_days, plugs_ready
 from scheduler.planning.hand.bench import Bench, Place
 from scheduler.planning.near import NearCut
 from scheduler.racks import Grid, Request, greedy
+from scheduler.racks.candidates import widest
 from scheduler.racks.requests import shadow
 from scheduler.season.ledger import Ledger
-from scheduler.week.floor import Section, blocks_positions, free_now
+from scheduler.week.floor import Floor, Section, blocks_positions, free_now
 from scheduler.week.model import MOST_PIECES, Limits
 from scheduler.week.options import Option
 from scheduler.week.prices import Prices
@@ -36,8 +38,10 @@ class Wanted:
 class Placing:
     """Cuts of the near weeks, entered one after the other; each keeps every rule beside those before it."""
 
-    def __init__(self, farm: Farm, ledger: Ledger, limits: Limits, prices: Prices, pins: Iterable[str]) -> None:
-        self.farm, self.limits, self.prices = farm, limits, prices
+    def __init__(
+        self, farm: Farm, floor: Floor, ledger: Ledger, limits: Limits, prices: Prices, pins: Iterable[str]
+    ) -> None:  # fmt: skip
+        self.farm, self.floor, self.limits, self.prices = farm, floor, limits, prices
         self.bench = Bench(farm, ledger)
         self.cuts: list[NearCut] = []
         self._zones = zones(farm)
@@ -179,41 +183,67 @@ class Placing:
     # ---- racks ----------------------------------------------------------------------------------------------------
 
     def _blocks(self, option: Option, section: Section, plugs: int) -> tuple[Block, ...]:
-        """L1, L2, L4: blocks for up to so many plugs, most of their positions in the section's zone; none below the fewest."""
+        """L1, L2, L4: blocks for up to so many plugs, most of their positions in the section's zone; none below the fewest.
+
+        One block for all of them where it spoils least ground for other strains, else as many as fit.
+        """
         farm, traits, row = self.farm, self.farm.traits(option.strain), self.farm.rack[section.rack]
         home = frozenset(p for rack, p in self._zones[section.zone].positions if rack == section.rack)
-        free, kin = self._free(option, section.rack)
+        free = self._free(option, section.rack)
         request = Request(
             lot="fresh", strain=option.strain, plugs=plugs, min_plugs=option.fewest, plug_rows=traits.plug_rows,
             plug_cols=traits.plug_cols, allowed=frozenset(), value=1, home=home,
         )  # fmt: skip
+        whole = [b for b in widest(free, request) if b.plugs >= plugs and request.at_home((b,))]
+        if whole:
+            spoiled = self._spoiled(option, section.rack)
+            return (min(whole, key=lambda b: (spoiled(request.span(b), b.top, b.left), b.top, b.left, b.across)),)
         inside = np.zeros_like(free)
         for p in home:
             inside[p] = True
+        nothing = np.zeros_like(free)
         for grid in (free, free & inside):
             found = greedy(
-                [request], {"fresh": grid}, {"fresh": kin}, lambda a, b: farm.clear_positions(a, b, row.pitch_mm),
+                [request], {"fresh": grid}, {"fresh": nothing}, lambda a, b: farm.clear_positions(a, b, row.pitch_mm),
                 farm.settings.max_blocks,
             )  # fmt: skip
             if "fresh" in found:
                 return found["fresh"]
         return ()
 
-    def _free(self, option: Option, rack: str) -> tuple[Grid, Grid]:
-        """(positions open to an option beside what was entered, those of its own strain's new lots)."""
+    def _free(self, option: Option, rack: str) -> Grid:
+        """Positions open to an option beside what was entered."""
         row, key = self.farm.rack[rack], (option.name, option.week, rack)
         if key not in self._ground:
             grid = np.zeros((row.rows, row.cols), dtype=np.bool_)
             for p in free_now(option.places[rack]):
                 grid[p] = True
             self._ground[key] = grid
-        free, kin = self._ground[key].copy(), np.zeros((row.rows, row.cols), dtype=np.bool_)
+        free = self._ground[key].copy()
         for strain, positions in self._on_rack[rack]:
             gap = 0 if strain == option.strain else self.farm.clear_positions(option.strain, strain, row.pitch_mm)
             free &= ~shadow(row.rows, row.cols, positions, gap)
-            if strain == option.strain:
-                kin |= shadow(row.rows, row.cols, positions, 0)
-        return free, kin
+        return free
+
+    def _spoiled(self, option: Option, rack: str) -> Callable[[tuple[int, int], int, int], int]:
+        """(rows and columns of a block, top, left) -> positions now open to some other strain that it takes or keeps clear."""
+        farm, row = self.farm, self.farm.rack[rack]
+        gaps = [farm.clear_positions(option.strain, s.strain, row.pitch_mm) for s in farm.strains if s.strain != option.strain]
+        wide = round(fmean(gaps)) if gaps else 0
+        grid = np.zeros((row.rows, row.cols), dtype=np.int64)
+        for p in self.floor.free(rack, option.week):
+            grid[p] = 1
+        standing = [(t.strain, t.positions) for t in self.floor.taken(rack, option.week)] + self._on_rack[rack]
+        for strain, positions in standing:
+            grid[shadow(row.rows, row.cols, positions, 0 if strain == option.strain else wide)] = 0
+        sums = np.pad(grid.cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
+
+        def spoiled(span: tuple[int, int], top: int, left: int) -> int:
+            low, high = max(0, top - wide), min(row.rows, top + span[0] + wide)
+            first, last = max(0, left - wide), min(row.cols, left + span[1] + wide)
+            return int(sums[high, last] - sums[low, last] - sums[high, first] + sums[low, first])
+
+        return spoiled
 
 
 def _sessions(cuts: Iterable[NearCut], session: BenchSession) -> Iterator[BenchSession]:

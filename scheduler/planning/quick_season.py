@@ -8,17 +8,24 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from scheduler.biology.zones import zones
+from scheduler.farm.coral import Colony
 from scheduler.farm.farm import Farm
+from scheduler.farm.work import may_deliver, packing_days
 from scheduler.planning.on_racks import wishes_of
-from scheduler.planning.season_plan import LOOSE, SeasonPlan, standing
+from scheduler.planning.quick_farm import keeping_rent
+from scheduler.planning.season_plan import LOOSE, SeasonPlan, standing, with_cover
 from scheduler.season.guide import Wish
 from scheduler.season.near_worth import NearValuation
+from scheduler.season.outlets import Outlet
 from scheduler.season.relaxation import Season, relax
 from scheduler.season.sales import Growing
 from scheduler.season.whole import as_relaxed
 
 SOLVED_WEEKS = 4
 """The season is solved anew when its prices are so many weeks old."""
+
+PATIENCE = 0.97
+"""Worth of a piece cut a week later than it could be: a cut put off may be put off again (farm choice)."""
 
 
 @dataclass(frozen=True)
@@ -35,7 +42,10 @@ class QuickSeason:
     @classmethod
     def solved(cls, farm: Farm, lots: Sequence[Growing], pins: Sequence[str], before: QuickSeason | None) -> QuickSeason:
         """The season of a farm; prices found before are where the search begins."""
-        season = Season(farm, standing(lots), pins=pins)
+        season = Season(farm, standing(lots), pins=pins, rent=keeping_rent(farm))
+        for order in farm.orders:
+            if order.partial_ok:
+                season.capacity.set_limit("order", order.order, 0, with_cover(farm, order.order, order.quantity))
         relaxed = relax(season, enough=LOOSE, warm=before.plan.prices_for(season) if before is not None else None)
         plan = SeasonPlan(season, relaxed, as_relaxed(season, relaxed), None)
         return cls(plan, wishes_of(plan), {lot.id: lot.pieces for lot in lots})
@@ -53,27 +63,80 @@ class QuickSeason:
     def _age(self, farm: Farm) -> int:
         return (farm.weeks.plan_monday - self.monday).days // 7
 
-    def worth(self, farm: Farm) -> NearValuation:
+    def worth(self, farm: Farm) -> ImpatientValuation:
         """The season as the near weeks of a farm see it, with the pieces cut since it was solved taken off what it wants."""
         done = Counter[str]()
         for lot in farm.lots:
             done[lot.strain] += lot.started if lot.cut_date >= self.monday else 0
         for past in farm.past_lots:
             done[past.strain] += past.started if past.cut_date >= self.monday else 0
-        return NearValuation(self.plan.season, self.plan.relaxed, farm, done)
+        return ImpatientValuation(self.plan.season, self.plan.relaxed, farm, done)
+
+    # ---- lots on racks --------------------------------------------------------------------------------------------
 
     def wishes_now(self, farm: Farm, lots: Sequence[Growing]) -> dict[str, list[Wish]]:
         """What it still wants of the lots a farm has now: what should have left and has not leaves as soon as it can."""
-        return {lot.id: self._left(lot, farm) for lot in lots if lot.id in self.wishes}
+        return pooled(lots, {lot.id: self._left(lot, farm) for lot in lots if lot.id in self.wishes})
 
     def _left(self, lot: Growing, farm: Farm) -> list[Wish]:
-        end = self.plan.season.farm.weeks.count
-        age, gone, found = self._age(farm), max(0, self.pieces[lot.id] - lot.pieces), list[Wish]()
+        end, age = self.plan.season.farm.weeks.count, self._age(farm)
+        gone, found = max(0, self.pieces[lot.id] - lot.pieces), list[Wish]()
         for wish in self.wishes[lot.id]:
             taken = min(gone, wish.pieces)
             gone -= taken
             closed = wish.outlet.order is not None and wish.outlet.order not in farm.order
             if wish.pieces > taken and wish.outlet.week <= end and not closed:
-                week = max(1, wish.outlet.week - age)
-                found.append(Wish(replace(wish.outlet, week=week), wish.pieces - taken))
-        return found
+                outlet = replace(wish.outlet, week=max(1, wish.outlet.week - age))
+                found.append(Wish(replace(outlet, week=_soonest(farm, lot, outlet)), wish.pieces - taken))
+        return sorted(found, key=lambda w: w.outlet.week)
+
+
+class ImpatientValuation(NearValuation):
+    """A near valuation to which a piece is worth a little less in every week it waits."""
+
+    def piece(self, strain: str, week: int, zone_id: str, *, discount: bool = False) -> float:
+        """Net worth of a fresh piece mounted in a week in a light zone."""
+        return super().piece(strain, week, zone_id, discount=discount) * PATIENCE ** (week - 1)
+
+    def _mean_piece(self, colony: Colony, week: int) -> float:
+        return super()._mean_piece(colony, week) * PATIENCE ** (week - 1)
+
+
+def pooled(lots: Sequence[Growing], wishes: Mapping[str, Sequence[Wish]]) -> dict[str, list[Wish]]:
+    """The same wishes, strain by strain, for the lots with fewest frags left first: a lot that is gone leaves its place whole.
+
+    A few frags keep others as far away as many do.
+    """
+    found: dict[str, list[Wish]] = {lot.id: [] for lot in lots if lot.id in wishes}
+    for strain in dict.fromkeys(lot.strain for lot in lots):
+        mine = {lot.id: lot for lot in lots if lot.strain == strain and lot.id in wishes}
+        left = {name: lot.pieces for name, lot in mine.items()}
+        entries = [(wish.outlet.week, name, wish) for name in mine for wish in wishes[name]]
+        for week, name, wish in sorted(entries, key=lambda e: (e[0], e[2].outlet.kind != "clear", e[1])):
+            need, few_first = wish.pieces, sorted(mine, key=lambda n: (left[n], n))
+            able = [n for n in few_first if mine[n].life.reached(wish.outlet.size_class, week)]
+            for other in [name] if wish.outlet.kind == "clear" else [*able, name]:
+                taken = min(need, left[other])
+                if taken > 0:
+                    found[other].append(Wish(wish.outlet, taken))
+                    left[other] -= taken
+                    need -= taken
+    return found
+
+
+def _soonest(farm: Farm, lot: Growing, outlet: Outlet) -> int:
+    """The first week in which a lot could leave by an outlet as well: an order at any time, a market in the same month.
+
+    The season does not mind which of these weeks it is; on racks what is sold may still die, and holds its place.
+    """
+    if outlet.kind not in ("order", "list"):
+        return outlet.week
+    for week in range(1, outlet.week):
+        if not lot.life.reached(outlet.size_class, week) or not packing_days(farm, outlet.channel, week):
+            continue
+        if outlet.order is None:
+            if farm.weeks.month(week) == farm.weeks.month(outlet.week):
+                return week
+        elif may_deliver(farm, outlet.order, week):
+            return week
+    return outlet.week

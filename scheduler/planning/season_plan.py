@@ -67,7 +67,7 @@ def plan_season(
     season = Season(farm, standing(lots), first=first, ledger=ledger, cuts=cuts, pins=pins, cutting=cutting, single=single)
     if order_need is not None:
         for order, need in order_need.items():
-            season.capacity.set_limit("order", order, 0, _with_cover(farm, order, need))
+            season.capacity.set_limit("order", order, 0, with_cover(farm, order, need))
     for (zone, week), limit in (room or {}).items():
         if week >= first:
             season.capacity.set_limit("positions", zone, week, limit)
@@ -88,7 +88,7 @@ def plan_season(
     return SeasonPlan(season, relaxed, search.run(progress=progress), search)
 
 
-def _with_cover(farm: Farm, order: str, need: float) -> float:
+def with_cover(farm: Farm, order: str, need: float) -> float:
     """Graded frags to plan for, so that the pieces started cover the order at the service level."""
     if need <= 1e-6:
         return 0.0

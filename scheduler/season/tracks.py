@@ -59,9 +59,10 @@ class Tracks:
     """All tracks of a season."""
 
     def __init__(
-        self, farm: Farm, capacity: Capacity, outlets: Outlets, lots: Sequence[StandingLot], pins: Collection[str]
-    ) -> None:
-        self.farm, self.capacity, self.outlets, self.lots = farm, capacity, outlets, tuple(lots)
+        self, farm: Farm, capacity: Capacity, outlets: Outlets, lots: Sequence[StandingLot], pins: Collection[str],
+        rent: float = 0.0,
+    ) -> None:  # fmt: skip
+        self.farm, self.capacity, self.outlets, self.lots, self.rent = farm, capacity, outlets, tuple(lots), rent
         self.pins = frozenset(pins)
         self.last = farm.weeks.count
         self.classes = capacity.classes
@@ -226,7 +227,7 @@ class Tracks:
 
     def rents(self, prices: Floats) -> Floats:
         """What standing costs a piece up to (not including) a week, shape (tracks, horizon + 2)."""
-        paid = np.cumsum(self.hold * self.position_prices(prices)[self.light_class], axis=1)
+        paid = np.cumsum(self.hold * self.position_prices(prices)[self.light_class] + self.rent * self._kept_on, axis=1)
         return np.concatenate([np.zeros((len(paid), 1)), paid[:, :-1]], axis=1)
 
     def ways(self, prices: Floats) -> Ways:
@@ -340,8 +341,16 @@ class Tracks:
         return found
 
     def worth(self, track: int, week: int, outlet: int) -> float:
-        """Money one piece brings on a way out."""
-        return self.frags(track, week) * self.outlets.rows[outlet].worth
+        """Money one piece brings on a way out, less the rent of what it holds once it could be sold."""
+        held = float(self._kept_on[track, : min(week, self.last + 1)].sum()) if self.rent else 0.0
+        return self.frags(track, week) * self.outlets.rows[outlet].worth - self.rent * held
+
+    @cached_property
+    def _kept_on(self) -> Floats:
+        """Positions held in weeks in which a piece could have been sold: those it pays ``rent`` for."""
+        weeks = np.arange(self.last + 2)[None, :]
+        kept: Floats = self.hold * (weeks >= self.ready.min(axis=1)[:, None])
+        return kept
 
 
 def _times(alive: Floats, worth: Floats, allowed: Flags) -> Floats:

@@ -1,0 +1,80 @@
+"""The farm as quick planning thinks of the weeks to come: of a plan of which only the first week is carried out, over and over.
+
+A season solved for the book as it is thinks of a plan that is carried out to its end with everything as expected. Carried out
+week by week it disappoints in known ways, and each is met by one change of the farm the season is solved for:
+
+- frags left at the horizon are worth so much there that cutting is put off to the last weeks, and so for ever: they count
+  ``END_FRAGS`` of that, spare pieces of mothers ``END_COLONIES``;
+- lots of different strains keep clear of each other, so that later weeks cannot use ``usable_share`` of a light zone;
+- frags of a lot do not reach a size together, and a lot is packed when most have: growth counts ``SURE_GROWTH``;
+- customers of a month come by chance, and those that do not come one month do not come twice the next.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import combinations
+from math import sqrt
+from statistics import fmean
+
+import numpy as np
+from scipy.stats import poisson
+
+from scheduler.farm.farm import Farm
+from scheduler.farm.space import Rack
+
+END_FRAGS = 0.5
+"""Farm choice, as the other shares here; found on development seeds of the replay."""
+
+END_COLONIES = 0.3
+
+SURE_GROWTH = 0.85
+
+KEEP_SHARE = 0.07
+"""What a position is charged for a week by frags that could have been sold, as a share of the mean price of the first class."""
+
+
+def going_on(farm: Farm) -> Farm:
+    """The farm a season is solved for that is carried out week by week."""
+    s = farm.settings
+    settings = s.model_copy(
+        update={
+            "end_frag_share": s.end_frag_share * END_FRAGS,
+            "end_colony_share": s.end_colony_share * END_COLONIES,
+            "usable_share": min(s.usable_share, packed_share(farm)),
+        }
+    )
+    strains = tuple(
+        x.model_copy(update={"frag_mm_per_week": farm.traits(x.strain).frag_mm_per_week * SURE_GROWTH}) for x in farm.strains
+    )
+    market = tuple(m.model_copy(update={"quantity": bought(m.quantity)}) if m.strain else m for m in farm.market)
+    return replace(farm, settings=settings, strains=strains, market=market)
+
+
+def keeping_rent(farm: Farm) -> float:
+    """Money a position and week for frags that are kept on though they could be sold: fresh ones could stand there."""
+    first = [rows[0] for s in {c.strain for c in farm.colonies} if (rows := farm.size_classes(s))]
+    return KEEP_SHARE * fmean(float(row.list_price) for row in first) if first else 0.0
+
+
+def bought(offered: float) -> float:
+    """Frags sold of so many offered in a month in which, on the average, as many customers come: E min(N, offered), N Poisson."""
+    return float(poisson.expect(lambda n: np.minimum(n, offered), args=(offered,))) if offered > 0 else 0.0
+
+
+def packed_share(farm: Farm) -> float:
+    """Share of a rack's positions that lots of different strains can hold, of the mean size they have today, 0 to 1.
+
+    A lot of a positions that keeps g positions clear takes at least (sqrt(a) + g)^2 of a rack widened by g rows and columns (the
+    inequality of Brunn and Minkowski, from memory).
+    """
+    names = sorted({x.strain for x in farm.lots if x.alive})
+    if len(names) < 2 or not farm.racks:
+        return 1.0
+    area = fmean(x.alive * farm.traits(x.strain).plug_area for x in farm.lots if x.alive)
+
+    def share(rack: Rack) -> float:
+        gap = fmean(farm.clear_positions(a, b, rack.pitch_mm) for a, b in combinations(names, 2))
+        return area / (sqrt(area) + gap) ** 2 * (rack.rows + gap) * (rack.cols + gap) / (rack.rows * rack.cols)
+
+    return fmean(min(1.0, share(rack)) for rack in farm.racks)

@@ -1,0 +1,166 @@
+"""Quick planning: lawful week after week, repeatable, and reading one solved season for some weeks by the calendar."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+
+from scheduler.audit import audit
+from scheduler.errors import NoPlanFound
+from scheduler.farm.farm import Farm
+from scheduler.forecast.learn import learned_farm
+from scheduler.plan.model import Plan
+from scheduler.planning.on_racks import lots_on_racks
+from scheduler.planning.quick import QuickPlanner
+from scheduler.planning.quick_season import SOLVED_WEEKS, QuickSeason
+from scheduler.planning.since import calm
+from scheduler.replay import World
+from scheduler.replay.records import book
+from scheduler.replay.run import carry_out
+from scheduler.season.guide import Wish
+from tests.farms import random_farm
+
+
+def lawful(farm: Farm, plan: Plan) -> None:
+    report = audit(farm, plan)
+    assert report.breaches == ()
+    assert report.value == plan.value
+    assert all(c.week in farm.weeks.near_weeks and c.session for c in plan.cuts)
+
+
+def weeks_on(farm: Farm, weeks: int, pieces: int | None = None) -> Farm:
+    """The farm some weeks later, as if nothing had happened; ``pieces`` left of every lot if given."""
+    s = farm.settings
+    later = s.model_copy(update={"plan_monday": farm.weeks.plan_monday + timedelta(weeks=weeks)})
+    lots = farm.lots if pieces is None else tuple(x.model_copy(update={"alive": min(x.alive, pieces)}) for x in farm.lots)
+    return replace(farm, settings=later, lots=lots)
+
+
+def steady(farm: Farm) -> Farm:
+    """The farm without planned changes of its lamps, which would give it other light zones."""
+    first = {row.rack: row for row in sorted(farm.light, key=lambda row: row.from_date, reverse=True)}
+    return replace(farm, light=tuple(first.values()))
+
+
+# ---- lawful -----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seed", range(1, 13))
+def test_every_quick_plan_of_a_random_farm_passes_the_audit(seed: int) -> None:
+    """Pins hold in it, or it says which it found no way for."""
+    farm = random_farm(seed, 3 + 2 * seed, tight=bool(seed % 2), pins=(0, 3)[seed % 3 == 2], weeks=12)
+    try:
+        plan = QuickPlanner().plan(farm)
+    except NoPlanFound as refused:
+        assert farm.pins
+        assert any(p.pin in str(refused) for p in farm.pins) or "keep all pins" in str(refused)
+        return
+    lawful(farm, plan)
+
+
+@pytest.mark.parametrize(("seed", "weeks"), [(3, 6), (6, 6), pytest.param(8, 30, marks=pytest.mark.slow)])
+def test_week_after_week_of_a_replayed_farm_passes_the_audit(seed: int, weeks: int) -> None:
+    world, planner, cut = World(random_farm(seed, 16, weeks=14), seed), QuickPlanner(), 0
+    for _ in range(weeks):
+        record = book(world)
+        farm = learned_farm(record)
+        plan = planner.plan(farm)
+        lawful(farm, plan)
+        cut += sum(c.pieces for c in plan.cuts if c.week == 1)
+        carry_out(world, record, plan)
+        world.turn()
+    assert cut > 0
+    assert world.tally.count["cuts"] > 0
+    assert world.below_keep == 0
+
+
+def test_the_same_weeks_give_the_same_plans() -> None:
+    farm = random_farm(5, 14, weeks=12)
+    one, two = QuickPlanner(), QuickPlanner()
+    for week in range(3):
+        assert one.plan(weeks_on(farm, week)) == two.plan(weeks_on(farm, week))
+
+
+# ---- one season for some weeks ----------------------------------------------------------------------------------------
+
+
+def test_the_season_is_solved_anew_every_few_weeks() -> None:
+    farm, planner = steady(random_farm(6, 8, weeks=12)), QuickPlanner()
+    solved = []
+    for week in range(SOLVED_WEEKS + 2):
+        planner.plan(weeks_on(farm, week))
+        assert planner.memory.season is not None
+        solved.append((planner.memory.season.monday - farm.weeks.plan_monday).days // 7)
+    assert solved == [0] * SOLVED_WEEKS + [SOLVED_WEEKS] * 2
+
+
+def test_a_season_serves_only_the_farm_it_knows() -> None:
+    farm = random_farm(6, 12, weeks=12)
+    season = QuickSeason.solved(farm, lots_on_racks(farm), [], None)
+    more = (*farm.colonies, farm.colonies[0].model_copy(update={"colony": "new", "rack": None, "block": None}))
+    assert season.serves(weeks_on(farm, SOLVED_WEEKS - 1))
+    assert season.serves(replace(farm, colonies=farm.colonies[1:]))
+    assert not season.serves(weeks_on(farm, SOLVED_WEEKS))
+    assert not season.serves(weeks_on(farm, -1))
+    assert not season.serves(replace(farm, colonies=more))
+
+
+def test_a_week_later_a_piece_is_worth_what_it_was_said_to_be_worth_then() -> None:
+    farm = random_farm(6, 12, weeks=12)
+    season = QuickSeason.solved(farm, lots_on_racks(farm), [], None)
+    now, then = season.worth(farm), season.worth(weeks_on(farm, 1))
+    tracks, compared = season.plan.season.tracks, 0
+    for strain, place in tracks.pairs:
+        for zone in tracks.classes[place].zones:
+            assert then.piece(strain, 1, zone.id) == now.piece(strain, 2, zone.id)
+            compared += now.piece(strain, 2, zone.id) > 0
+    assert compared > 0
+
+
+def test_pieces_cut_since_are_wanted_no_more() -> None:
+    farm = random_farm(6, 12, weeks=12)
+    season = QuickSeason.solved(farm, lots_on_racks(farm), [], None)
+    wanted = {s.strain: season.worth(farm).list_room(s.strain, 1) for s in farm.strains}
+    strain = max(wanted, key=lambda s: wanted[s])
+    assert wanted[strain] > 2
+    like = next(x for x in farm.lots)
+    new = like.model_copy(update={"lot": "new", "strain": strain, "cut_date": farm.weeks.plan_monday, "started": 2})
+    cut = replace(farm, lots=(*farm.lots, new))
+    assert season.worth(cut).list_room(strain, 1) == wanted[strain] - 2
+
+
+def test_what_should_have_left_and_has_not_leaves_at_once() -> None:
+    farm = random_farm(6, 12, weeks=12)
+    season = QuickSeason.solved(farm, lots_on_racks(farm), [], None)
+    lot = next(x for x in lots_on_racks(farm) if x.pieces >= 6)
+    out = [o for o in season.plan.season.outlets.rows if o.strain == lot.strain and o.kind == "list"]
+    soon, late = (next(o for o in out if o.week >= w) for w in (1, 6))
+    wished = replace(season, wishes={lot.id: [Wish(soon, 2), Wish(late, 3)]}, pieces={lot.id: lot.pieces})
+
+    def left(weeks: int, pieces: int) -> list[tuple[int, int]]:
+        later = weeks_on(farm, weeks, pieces)
+        lots = [x for x in lots_on_racks(later) if x.id == lot.id]
+        return [(w.outlet.week, w.pieces) for w in wished.wishes_now(later, lots)[lot.id]]
+
+    assert left(0, lot.pieces) == [(soon.week, 2), (late.week, 3)]
+    assert left(2, lot.pieces) == [(max(1, soon.week - 2), 2), (late.week - 2, 3)]
+    assert left(2, lot.pieces - 1) == [(max(1, soon.week - 2), 1), (late.week - 2, 3)]
+    assert left(2, lot.pieces - 4) == [(late.week - 2, 1)]
+
+
+# ---- calm -------------------------------------------------------------------------------------------------------------
+
+
+def test_what_was_announced_is_kept_where_changes_cost_and_nothing_happened() -> None:
+    base = random_farm(7, 16, weeks=12)
+    farm = replace(base, settings=base.settings.model_copy(update={"change_cost": Decimal(50), "near_weeks": 2}))
+    planner = QuickPlanner()
+    first = planner.plan(farm)
+    assert first.cuts
+    again = planner.plan(farm)  # the same Monday: all cuts of its near weeks are announced
+    assert len(again.announced) == len(first.cuts)
+    assert calm(again.announced, again.cuts).changed == 0
+    assert QuickPlanner(calm=False).plan(farm).announced == ()
