@@ -51,16 +51,20 @@ def _freed(d: Draft, comers: Iterable[int], rack: str) -> list[tuple[cp_model.In
     """Ground that each thing lots of the book could do may add for some lots; what several stand on is counted with one."""
     found: dict[int, tuple[cp_model.IntVar, set[Position]]] = {}
     for i in dict.fromkeys(comers):
-        comer = d.comers[i]
-        waiting: dict[tuple[str, int], set[Position]] = defaultdict(set)
-        out = {way: ways_out(d, *way, comer.week) for way in {w for ways in comer.places[rack].values() for w in ways.items()}}
-        for p, ways in comer.places[rack].items():
-            if ways:
-                waiting[min(ways.items(), key=lambda way: (len(out[way]), way))].add(p)
-        for way_out, positions in waiting.items():
-            for way in out[way_out]:
-                found.setdefault(way.index, (way, set()))[1].update(positions)
+        for way, positions in d.once(("freed", i, rack), lambda i=i: _freed_for(d, i, rack)):  # type: ignore[misc]
+            found.setdefault(way.index, (way, set()))[1].update(positions)
     return list(found.values())
+
+
+def _freed_for(d: Draft, i: int, rack: str) -> list[tuple[cp_model.IntVar, set[Position]]]:
+    """The same for one lot."""
+    comer = d.comers[i]
+    waiting: dict[tuple[str, int], set[Position]] = defaultdict(set)
+    out = {way: ways_out(d, *way, comer.week) for way in {w for ways in comer.places[rack].values() for w in ways.items()}}
+    for p, ways in comer.places[rack].items():
+        if ways:
+            waiting[min(ways.items(), key=lambda way: (len(out[way]), way))].add(p)
+    return [(way, positions) for way_out, positions in waiting.items() for way in out[way_out]]
 
 
 def _racks(d: Draft) -> None:

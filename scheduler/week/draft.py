@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Protocol, TypeVar
+from typing import Protocol, TypeVar, cast
 
 from ortools.sat.python import cp_model
 
@@ -116,6 +116,7 @@ class _OfLot(Protocol):
 
 
 Stirring = TypeVar("Stirring", bound=_OfLot)
+Kept = TypeVar("Kept")
 
 
 def grouped(numbered: Iterable[tuple[int, Stirring]]) -> dict[str, list[tuple[int, Stirring]]]:
@@ -148,6 +149,7 @@ class Draft:
         self.model = cp_model.CpModel()
         self.v = Variables()
         self._derived: list[tuple[cp_model.IntVar, Sequence[cp_model.IntVar], Callable[[int], int]]] = []
+        self._kept: dict[Hashable, object] = {}
         self.sessions = {s.id: s for w in farm.weeks.near_weeks for s in sessions_in(farm, w)}
 
     @cached_property
@@ -159,6 +161,12 @@ class Draft:
     def moves_of(self) -> Mapping[str, Sequence[tuple[int, Move]]]:
         """Moves by lot, with their numbers among all lots that could come to stand."""
         return grouped(enumerate(self.moves, start=len(self.options)))
+
+    def once(self, key: Hashable, work: Callable[[], Kept]) -> Kept:
+        """What some work gives, done the first time it is asked for."""
+        if key not in self._kept:
+            self._kept[key] = work()
+        return cast(Kept, self._kept[key])
 
     def most(self, i: int) -> int:
         """Most plugs of a lot that the model considers."""
