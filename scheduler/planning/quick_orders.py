@@ -1,0 +1,80 @@
+"""Orders before all else: in the near weeks every open order gets what is ready for it, earliest due first.
+
+The season sees an order as so many frags at any time before it is due, and leaves nothing for frags that grow slower than
+expected or for chance; a delivery made as soon as there are frags does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from scheduler.biology.life import Life
+from scheduler.biology.service import pieces_to_start
+from scheduler.farm.farm import Farm
+from scheduler.farm.trade import Order
+from scheduler.farm.work import may_deliver
+from scheduler.plan.model import Sale
+from scheduler.season.sales import Growing, Seller
+
+
+def serve(farm: Farm, seller: Seller, lots: Sequence[Growing], lives: Mapping[str, Life]) -> None:
+    """Enter the deliveries of the near weeks, each with the pieces its service level asks for.
+
+    ``lives``: lots as the farm expects them. An order that takes parts gets what has its size by them, since the crew packs
+    what is of size; one that is wanted whole waits until the ``lots`` themselves, more cautious, say so.
+    """
+    for week in farm.weeks.near_weeks:
+        for order in sorted(farm.orders, key=lambda o: (o.due, o.order)):
+            if seller.order_need[order.order] <= 1e-6 or not may_deliver(farm, order.order, week):
+                continue
+            need, parts = float(order.quantity) - _promised(farm, lots, order), list[tuple[Growing, int]]()
+            for lot in _ready(seller, order, lots, lives, week):
+                pieces = min(lot.unrouted, _wanted(farm, lot, week, need))
+                if need > 1e-6 and pieces > 0:
+                    parts.append((lot, pieces))
+                    need -= pieces * _graded(farm, lot, week)
+            frags = sum(n * float(lot.life.alive[week]) for lot, n in parts)
+            if (order.partial_ok or need <= 0) and frags <= seller.ledger.pieces_packable(order.channel, week, 1.0):
+                for lot, pieces in parts:
+                    seller.repeat(lot, [_sale(lot, order, week, pieces)])
+                if need <= 0:
+                    seller.order_need[order.order] = 0.0
+
+
+def _ready(
+    seller: Seller, order: Order, lots: Sequence[Growing], lives: Mapping[str, Life], week: int
+) -> Iterator[Growing]:  # fmt: skip
+    """Lots that have reached an order's class, those no larger than it first, of these the ones with fewest frags left."""
+
+    def key(lot: Growing) -> tuple[bool, int, int, str]:
+        reached = sum(1 for ready in lives[lot.id].ready.values() if ready <= week)
+        return lot.strain != order.strain, reached, lot.unrouted, lot.id
+
+    def fits(lot: Growing) -> bool:
+        old, known = seller.farm.settings.max_rack_weeks, [lives[lot.id]] if order.partial_ok else [lives[lot.id], lot.life]
+        return lot.unrouted > 0 and lot.life.age[week] <= old and all(x.reached(order.size_class, week) for x in known)
+
+    strains = (order.strain, *order.substitutes)
+    yield from (x for x in sorted(lots, key=key) if x.strain in strains and fits(x) and seller.may_leave(x, week))
+
+
+def _graded(farm: Farm, lot: Growing, week: int) -> float:
+    """Graded frags to expect of a piece."""
+    return float(lot.life.alive[week]) * farm.traits(lot.strain).good_share
+
+
+def _promised(farm: Farm, lots: Sequence[Growing], order: Order) -> float:
+    """Graded frags already planned for an order."""
+    return sum(s.pieces * _graded(farm, lot, s.week) for lot in lots for s in lot.sales if s.order == order.order)
+
+
+def _wanted(farm: Farm, lot: Growing, week: int, need: float) -> int:
+    """Pieces that cover a need with the chance the farm wants."""
+    chance = min(1.0, round(_graded(farm, lot, week), 9))
+    return pieces_to_start(max(1, round(need)), chance, farm.settings.service_level) if chance > 0 else 0
+
+
+def _sale(lot: Growing, order: Order, week: int, pieces: int) -> Sale:
+    return Sale(
+        lot=lot.id, week=week, route="order", size_class=order.size_class, order=order.order, channel=order.channel, pieces=pieces
+    )  # fmt: skip
