@@ -40,13 +40,18 @@ def wishes_of(plan: SeasonPlan) -> dict[str, list[Wish]]:
     return {lot.id: guide.lot(n) for n, lot in enumerate(plan.season.lots)}
 
 
-def sell_as_wished(seller: Seller, lots: Sequence[Growing], wishes: Mapping[str, Sequence[Wish]], until: int) -> None:
-    """Sell lots up to a week as a season plan wishes; pieces whose wish cannot be met look for another way."""
+def sell_as_wished(
+    seller: Seller, lots: Sequence[Growing], wishes: Mapping[str, Sequence[Wish]], until: int, *, all_now: bool = True
+) -> None:
+    """Sell lots up to a week as a season plan wishes; pieces whose wish cannot be met look for another way.
+
+    Without ``all_now`` they stay: there will be another plan.
+    """
     for lot in lots:
         seller.enter_counts(lot)
     failed = {lot.id: seller.sell_guided(lot, wishes[lot.id], until) for lot in lots if lot.id in wishes}
     for lot in lots:
-        if failed.get(lot.id):
+        if all_now and failed.get(lot.id):
             seller.sell_failed(lot, failed[lot.id])
         seller.release_counts(lot)
 

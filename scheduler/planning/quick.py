@@ -96,7 +96,7 @@ class _Week:
     def plan(self) -> Plan:
         last = self.farm.weeks.count
         serve(self.farm, self.seller, self.lots, {lot.id: lot.life for lot in lots_on_racks(self.farm)})
-        sell_as_wished(self.seller, self.lots, self.season.wishes_now(self.farm, self.lots), last)
+        sell_as_wished(self.seller, self.lots, self.season.wishes_now(self.farm, self.lots), last, all_now=False)
         for lot in self.lots:
             self.ledger.occupy(lot.zone, lot.strain, lot.life, lot.left(last))
         near = countable(self.farm, self.ledger, self._near(), self.pins)
@@ -123,11 +123,18 @@ class _Week:
 
         start = placing()
         self._keep_announced(start, options)
+        kept = {(c.option.name, c.option.week, c.session): c for c in start.cuts}
         start.fill(options)
         placed = placing()
-        for cut in self._chosen(floor, options, prices, limits, pins, start.cuts):
+        chosen = self._chosen(floor, options, prices, limits, pins, start.cuts)
+        for cut in sorted(chosen, key=lambda c: (c.option.name, c.option.week, c.session) not in kept):
             session = next(s for s in cut.option.sessions if s.id == cut.session)
-            placed.add(Wanted(cut.option, cut.pieces, Place(session, cut.cutter, cut.mounter, cut.pieces)), cut.section)
+            place = Place(session, cut.cutter, cut.mounter, cut.pieces)
+            as_told = kept.get((cut.option.name, cut.option.week, cut.session))
+            if as_told is not None and as_told.pieces <= cut.pieces:
+                placed.keep(replace(as_told, cutter=cut.cutter, mounter=cut.mounter), place)
+            else:
+                placed.add(Wanted(cut.option, cut.pieces, place), cut.section)
         placed.fill(options)
         broken = broken_pins(farm, pins, placed.cuts)
         if broken:

@@ -30,11 +30,11 @@ END_FRAGS = 0.5
 
 END_COLONIES = 0.3
 
-DISCOUNT = Decimal("0.5")
+DISCOUNT = Decimal("0.25")
 
 SURE_GROWTH = 0.85
 
-KEEP_SHARE = 0.07
+KEEP_SHARE = 0.04
 """What a position is charged for a week by frags that could have been sold, as a share of the mean price of the first class."""
 
 

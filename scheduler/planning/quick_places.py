@@ -120,7 +120,7 @@ class Placing:
             if best and best[0].pieces >= pieces:
                 break
         for cut in best:
-            self._enter(cut, wanted.place)
+            self.keep(cut, wanted.place)
         return bool(best)
 
     def _sections(self, option: Option, first: Section | None) -> Iterator[Section]:
@@ -133,7 +133,8 @@ class Placing:
 
         yield from sorted(option.sections, key=key)
 
-    def _enter(self, cut: NearCut, place: Place) -> None:
+    def keep(self, cut: NearCut, place: Place) -> None:
+        """Enter a cut just as it is; the caller knows that it can be done."""
         option, traits = cut.option, self.farm.traits(cut.option.strain)
         zone, area = self._zones[cut.section.zone], cut.pieces * traits.plug_area
         self.cuts.append(cut)
