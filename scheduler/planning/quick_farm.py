@@ -34,7 +34,7 @@ DISCOUNT = Decimal("0.25")
 
 SURE_GROWTH = 0.85
 
-KEEP_SHARE = 0.04
+KEEP_SHARE = 0.02
 """What a position is charged for a week by frags that could have been sold, as a share of the mean price of the first class."""
 
 

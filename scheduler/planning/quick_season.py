@@ -85,6 +85,7 @@ class QuickSeason:
             taken = min(gone, wish.pieces)
             gone -= taken
             closed = wish.outlet.order is not None and wish.outlet.order not in farm.order
+            closed = closed or wish.outlet.kind == "discount"  # kept: the next month has a market of its own
             if wish.pieces > taken and wish.outlet.week <= end and not closed:
                 outlet = replace(wish.outlet, week=max(1, wish.outlet.week - age))
                 found.append(Wish(replace(outlet, week=_soonest(farm, lot, outlet)), wish.pieces - taken))

@@ -212,7 +212,7 @@ def test_lots_of_different_strains_never_fill_a_rack() -> None:
 
 
 def test_what_was_announced_is_kept_where_changes_cost_and_nothing_happened() -> None:
-    base = random_farm(6, 16, weeks=12)
+    base = random_farm(8, 16, weeks=12)
     farm = replace(base, settings=base.settings.model_copy(update={"change_cost": Decimal(50), "near_weeks": 2}))
     planner = QuickPlanner()
     first = planner.plan(farm)
