@@ -21,7 +21,7 @@ from tests.audit.small_farm import audited, changed, cut, sale, small_farm, smal
 from tests.planning.test_random_farms import LARGEST, farm_of
 from tests.season.season_farm import bound_of
 
-LIMITS = Limits(seconds=20, deterministic=0.5, seed=1)
+LIMITS = Limits(seconds=600, deterministic=0.5, seed=1)
 RULES: tuple[RuleName, ...] = ("simple", "experienced")
 EVERYDAY = (0, 4, 18, 21, 33, 44, 55, 57, 63, 78, 96, 102)
 SMALL = 9

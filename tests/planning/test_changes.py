@@ -235,7 +235,7 @@ def test_what_is_taken_for_granted_is_said() -> None:
 
 
 def test_two_farms_are_planned_with_the_same_search() -> None:
-    limits = Limits(seconds=30, deterministic=0.1, seed=1, workers=1)
+    limits = Limits(seconds=600, deterministic=0.1, seed=1, workers=1)
     same = compare_farms(FARM, FARM, limits=limits, jobs=1)
     assert same.base.plan.cuts == same.changed.plan.cuts
     assert (same.difference, same.verdict) == (0, "too close to tell")

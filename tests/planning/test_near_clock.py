@@ -18,7 +18,7 @@ from tests.audit.small_farm import changed
 from tests.farms import random_farm
 from tests.week.bench_farm import EVERY, at_least, pins, tiny_farm
 
-LIMITS = Limits(seconds=20, deterministic=0.3, seed=1)
+LIMITS = Limits(seconds=600, deterministic=0.3, seed=1)
 SESSION = "bench 2026-12-01"
 
 
@@ -69,7 +69,7 @@ def test_planning_again_and_the_clocks_share_one_limit(monkeypatch: pytest.Monke
     monkeypatch.setattr(schedule, "solve", counting)
     farm = changed(random_farm(7, 14, weeks=8), "settings", bench_fill=1.0)
     farm = changed(farm, "sessions", minutes=120.0)
-    plan = plan_farm(farm, limits=Limits(seconds=60, deterministic=0.4, seed=1)).plan
+    plan = plan_farm(farm, limits=Limits(seconds=600, deterministic=0.4, seed=1)).plan
     assert plan.clocks
     assert stages.count("near weeks") > 3  # planned more than once
     assert max(given) <= 0.4 * 0.65

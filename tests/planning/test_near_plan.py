@@ -28,7 +28,7 @@ from scheduler.week.model import Limits as Room
 from tests.week.bench_farm import FlatWorth, at_least, cut, floor_of, pins, tiny_farm
 from tests.week.test_near_stirring import FIRST_WEEK, SECOND_WEEK, old, stuck
 
-LIMITS = Limits(seconds=20, deterministic=0.5, seed=1)
+LIMITS = Limits(seconds=600, deterministic=0.5, seed=1)
 
 
 def selling(farm: Farm, **market: float) -> Farm:

@@ -28,7 +28,7 @@ from tests.audit.small_farm import MONDAY, changed, small_farm
 from tests.week.bench_farm import at_least, tiny_farm
 from tests.week.bench_farm import pins as rows_of
 
-LIMITS = Limits(seconds=20, deterministic=0.3, seed=1)
+LIMITS = Limits(seconds=600, deterministic=0.3, seed=1)
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 WEEK_1 = date(2026, 12, 6)
 
@@ -248,7 +248,7 @@ def test_stand_by_colonies_share_the_water_of_their_session(plain: Plan) -> None
 @pytest.fixture(scope="module")
 def demo() -> tuple[Farm, Plan]:
     farm = read_book(DEMO).farm
-    return farm, plan_farm(farm, limits=Limits(seconds=30, deterministic=1, seed=1)).plan
+    return farm, plan_farm(farm, limits=Limits(seconds=600, deterministic=1, seed=1)).plan
 
 
 def test_the_demo_farm_is_planned(demo: tuple[Farm, Plan]) -> None:

@@ -13,7 +13,7 @@ from scheduler.planning.pipeline import Result, plan_farm
 from scheduler.solving import Limits
 from tests.farms import random_farm
 
-LIMITS = Limits(seconds=20, deterministic=0.5, seed=1)
+LIMITS = Limits(seconds=600, deterministic=0.5, seed=1)
 QUICK = 16
 LARGEST = 40
 

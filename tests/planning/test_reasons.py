@@ -18,7 +18,7 @@ from tests.audit.small_farm import MONDAY, changed
 from tests.farms import random_farm
 from tests.planning.priced_farm import season_of, selling_farm
 
-LIMITS = Limits(seconds=20, deterministic=0.5, seed=1)
+LIMITS = Limits(seconds=600, deterministic=0.5, seed=1)
 TWO = {"A1": ("A", "M"), "A2": ("A", "M")}
 ROOM = {"T-a": (8, 12)}
 

@@ -126,7 +126,7 @@ def restless() -> tuple[Farm, Plan, Plan]:
     """A farm that may cut only Q1 in the near weeks, planned without and with announced cuts it cannot keep."""
     unfit = tuple(c if c.colony == "Q1" else c.model_copy(update={"condition": "no cut"}) for c in FARM.colonies)
     farm = replace(FARM, colonies=unfit)
-    limits = Limits(seconds=20, deterministic=0.2, seed=1)
+    limits = Limits(seconds=600, deterministic=0.2, seed=1)
     announced = (row("A1", 1, 12), row("L1", 2, 5))
     return farm, plan_farm(farm, limits=limits).plan, plan_farm(farm, limits=limits, announced=announced).plan
 

@@ -14,7 +14,7 @@ from scheduler.racks.candidates import blocks_for
 from scheduler.solving import Limits
 from tests.racks.test_place import apart, everywhere, wish
 
-LIMITS = Limits(seconds=20, deterministic=0.5)
+LIMITS = Limits(seconds=600, deterministic=0.5)
 
 
 def at_home(plugs: int, home: frozenset[tuple[int, int]], least: int = 1) -> Request:

@@ -13,7 +13,7 @@ from scheduler.racks.greedy import Places, plugs_of
 from scheduler.racks.requests import Gap
 from scheduler.solving import Limits
 
-LIMITS = Limits(seconds=20, deterministic=0.5)
+LIMITS = Limits(seconds=600, deterministic=0.5)
 
 
 def everywhere(rows: int, cols: int) -> frozenset[Position]:

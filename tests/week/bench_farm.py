@@ -24,7 +24,7 @@ from scheduler.week.prices import Prices
 from scheduler.week.releases import EarlySale, Move
 from tests.audit.small_farm import MONDAY, TRAITS
 
-LIMITS = SolveLimits(seconds=20, deterministic=1, seed=1)
+LIMITS = SolveLimits(seconds=600, deterministic=1, seed=1)
 EVERY = ("cutters", "scalpel", "mount", "toxic", "pack", "care")
 
 
