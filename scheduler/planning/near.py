@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import threading
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from scheduler.errors import NoPlanFound, PinConflict
@@ -16,7 +16,7 @@ from scheduler.planning.near_places import Coming, most_on, shapes, tidy
 from scheduler.solving import Budget, Outcome, Progress, Solved, minimal_conflict, solve
 from scheduler.solving import Limits as SolveLimits
 from scheduler.week.floor import Floor, Section
-from scheduler.week.model import MOST_PIECES, Limits, NearModel, Space, Spot, Start
+from scheduler.week.model import MOST_PIECES, ChosenCut, Limits, NearModel, Space, Spot, Start
 from scheduler.week.options import NearWorth, Option, Refusal, option, with_ways
 from scheduler.week.prices import Prices
 from scheduler.week.releases import EarlySale, Move, NoStock, Stock, moves
@@ -53,6 +53,10 @@ class NearCut:
     blocks: tuple[Block, ...] = ()
 
 
+Begin = Callable[[Sequence[Option], Prices, Limits], Sequence[NearCut]]
+"""Makes lawful cuts with their places, given what could be cut, its worth and what is left of everything."""
+
+
 @dataclass(frozen=True)
 class NearMove:
     """A lot of the book that moves in a near week, with its new place."""
@@ -80,13 +84,17 @@ class NearPlan:
 
 
 class NearPlanner:
-    """Plans the near weeks of one farm. Without ``stock`` the lots of the book sell as planned and stay where they are."""
+    """Plans the near weeks of one farm. Without ``stock`` the lots of the book sell as planned and stay where they are.
+
+    ``begin`` gives cuts to begin the search from, which also stand where time is too short for better ones.
+    """
 
     def __init__(
         self, farm: Farm, floor: Floor, worth: NearWorth, limits: Limits, pins: Collection[str], solving: SolveLimits,
         progress: Progress | None = None, stop: threading.Event | None = None, stock: Stock | None = None,
+        begin: Begin | None = None,
     ) -> None:  # fmt: skip
-        self.farm, self.worth, self.limits = farm, worth, limits
+        self.farm, self.worth, self.limits, self.begin = farm, worth, limits, begin
         self.pins = [p.pin for p in farm.pins if p.pin in pins and p.kind in PIN_KINDS]
         self.solving, self.progress, self.stop = solving, progress, stop
         self._budget = Budget(solving)
@@ -121,6 +129,8 @@ class NearPlanner:
         offered = [s for s in self.sales if s in start.sales or s.loss <= MOST_LOSS * s.brings]
         options = self._beside(worthwhile(self.farm, options, prices, self.pins, self.limits), self.moves, offered)
         self.limits = replace(self.limits, most=most_on(self.farm, (*options, *self.moves)))
+        if self.begin is not None and not start.cuts:
+            start = replace(start, cuts=tuple(_chosen(c) for c in self.begin(options, prices, self.limits)))
         counted = self._model(options, prices, None, self.moves, offered)
         first = self._solve(counted, COUNTED_SHARE, improve=False)
         found = first.outcome.found
@@ -329,6 +339,10 @@ def _spots(start: Start) -> dict[str, list[Spot]]:
     for moved in start.moves:
         found.setdefault(moved.section.rack, []).append(Spot(moved.move.lot, moved.section.zone, moved.blocks))
     return found
+
+
+def _chosen(cut: NearCut) -> ChosenCut:
+    return ChosenCut(cut.option, cut.pieces, cut.session, cut.cutter, cut.mounter, cut.section, cut.blocks)
 
 
 def _name(item: NearCut | NearMove) -> str:

@@ -5,13 +5,13 @@ from __future__ import annotations
 import platform
 import threading
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 from functools import partial
 from importlib.metadata import version
 
 from scheduler import __version__
-from scheduler.audit import Report, audit
+from scheduler.audit import audit
 from scheduler.errors import AuditFailed
 from scheduler.farm.farm import Farm
 from scheduler.farm.units import CENT
@@ -21,12 +21,14 @@ from scheduler.planning.books import Books
 from scheduler.planning.entering import Entered, Entering
 from scheduler.planning.finish import LIBRARIES, Codes, merged, valued
 from scheduler.planning.helps import helps
-from scheduler.planning.near import NearMove, NearPlan, NearPlanner, describe_pin
+from scheduler.planning.near import NearCut, NearMove, NearPlan, NearPlanner, describe_pin
 from scheduler.planning.near_clock import by_the_clock, working_name
 from scheduler.planning.near_stock import StockLots, move_stands
 from scheduler.planning.on_racks import as_lot, countable, room_left
+from scheduler.planning.placing import Placing
 from scheduler.planning.reasons import reasons, stand_by
 from scheduler.planning.resale import resell
+from scheduler.planning.result import Result
 from scheduler.planning.season_plan import SeasonPlan, plan_season
 from scheduler.planning.since import change_notices
 from scheduler.season.near_worth import NearValuation
@@ -36,14 +38,8 @@ from scheduler.solving import Limits as SolveLimits
 from scheduler.solving import Progress
 from scheduler.week.floor import Floor
 from scheduler.week.model import Limits
-
-
-@dataclass(frozen=True)
-class Result:
-    """A plan and the report of the audit it passed."""
-
-    plan: Plan
-    report: Report
+from scheduler.week.options import Option
+from scheduler.week.prices import Prices
 
 
 def plan_farm(
@@ -129,9 +125,16 @@ class _Planner:
         stock = StockLots(farm, old, self.worth, ledger, books.seller)
         room = Limits(system, zone, outside=stock.outside(), boxes=stock.boxes(), market=stock.market(), announced=self.announced)
 
+        def one_by_one(options: Sequence[Option], prices: Prices, limits: Limits) -> Sequence[NearCut]:
+            placing = Placing(farm, floor, ledger, limits, prices, self.pins)
+            placing.fill(options)
+            return placing.cuts
+
         def planned(fill: Mapping[str, float], allowed: SolveLimits) -> NearPlan:
             limits = replace(room, fill=fill)
-            planner = NearPlanner(farm, floor, self.valuation, limits, self.pins, allowed, self.progress, self.stop, stock)
+            planner = NearPlanner(
+                farm, floor, self.valuation, limits, self.pins, allowed, self.progress, self.stop, stock, one_by_one
+            )
             return countable(farm, ledger, planner.plan(), self.pins)
 
         near, self.bench = by_the_clock(

@@ -24,9 +24,9 @@ from scheduler.planning.hand.bench import Place, order_of_work
 from scheduler.planning.near import ASKING, PIN_KINDS, NearCut, NearPlan, broken_pins, options_of, worthwhile
 from scheduler.planning.near_places import most_on
 from scheduler.planning.on_racks import as_lot, countable, lots_on_racks, room_left, sell_as_wished
+from scheduler.planning.placing import Placing, Wanted
 from scheduler.planning.quick_farm import going_on
 from scheduler.planning.quick_orders import serve
-from scheduler.planning.quick_places import Placing, Wanted
 from scheduler.planning.quick_season import QuickSeason
 from scheduler.planning.quick_sizes import SmallYet, as_packed, small_yet
 from scheduler.planning.season_plan import with_cover

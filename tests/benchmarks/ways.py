@@ -10,7 +10,8 @@ from typing import Any
 from unittest.mock import patch
 
 from scheduler.planning.hand import plan_by_hand
-from scheduler.planning.pipeline import Result, plan_farm
+from scheduler.planning.pipeline import plan_farm
+from scheduler.planning.result import Result
 from scheduler.season.relaxation import Season
 from scheduler.season.whole import Chosen
 from scheduler.solving import Limits

@@ -15,7 +15,8 @@ from scheduler.farm.farm import Farm
 from scheduler.farm.trade import Pin
 from scheduler.plan.model import Plan
 from scheduler.planning.hand import RuleName, plan_by_hand
-from scheduler.planning.pipeline import Result, plan_farm
+from scheduler.planning.pipeline import plan_farm
+from scheduler.planning.result import Result
 from scheduler.solving import Limits
 from tests.audit.small_farm import audited, changed, cut, sale, small_farm, small_plan, stand
 from tests.planning.test_random_farms import LARGEST, farm_of

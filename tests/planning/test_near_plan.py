@@ -25,6 +25,7 @@ from scheduler.season.sales import Growing, Seller
 from scheduler.season.worth import Worth
 from scheduler.solving import Limits
 from scheduler.week.model import Limits as Room
+from tests.farms import random_farm
 from tests.week.bench_farm import FlatWorth, at_least, cut, floor_of, pins, tiny_farm
 from tests.week.test_near_stirring import FIRST_WEEK, SECOND_WEEK, old, stuck
 
@@ -61,6 +62,14 @@ def test_a_lot_moves_where_only_that_makes_room() -> None:
     assert fresh.week == 2
     assert [s.rack for s in plan.stands if s.lot == fresh.lot] == ["T-a"]
     assert [(x.subject, x.week, x.amount) for x in plan.lines if x.subject == "moves"] == [("moves", 1, Decimal("-1.54"))]
+
+
+@pytest.mark.parametrize("seed", [6, 8, 12])
+def test_hardly_any_time_still_gives_cuts_placed_one_after_the_other(seed: int) -> None:
+    farm = random_farm(seed, 12, weeks=12)
+    plan = plan_farm(farm, limits=Limits(seconds=600, deterministic=0.002, seed=1)).plan
+    assert audit(farm, plan).clean
+    assert [c for c in plan.cuts if c.week in farm.weeks.near_weeks]
 
 
 def test_a_lot_held_by_a_pin_does_not_move_and_both_pins_are_named() -> None:

@@ -9,7 +9,8 @@ import pytest
 from scheduler.audit import audit
 from scheduler.errors import PinConflict
 from scheduler.farm.farm import Farm
-from scheduler.planning.pipeline import Result, plan_farm
+from scheduler.planning.pipeline import plan_farm
+from scheduler.planning.result import Result
 from scheduler.solving import Limits
 from tests.farms import random_farm
 
