@@ -38,16 +38,30 @@ def resell(
             again = _sold(farm, entered.lots, full, room, first, pins, seed, opened, warm, stop)
         except NoPlanFound:
             return None
-        over = {
-            zone
-            for (zone, week), amount in _used(farm, again).items()
-            if week in farm.weeks.later_weeks and amount > max(_room(farm, zones(farm)[zone]), used.get((zone, week), 0.0)) + 1e-6
-        }
+        over = overrun(farm, used, _used(farm, again))
         if not over - full:
             found = replace(entered, lots=again, need=opened.seller.order_need)
             return None if any(opened.ledger.overbooked(w) for w in farm.weeks.all) else found
         full |= over
     return None
+
+
+def overrun(farm: Farm, before: Mapping[tuple[str, int], float], now: Mapping[tuple[str, int], float]) -> set[str]:
+    """L1, L9: light zones that hold more than they or their water system may in a later week, and more than before."""
+    table = zones(farm)
+    found = {
+        zone
+        for (zone, week), amount in now.items()
+        if week in farm.weeks.later_weeks and amount > max(_room(farm, table[zone]), before.get((zone, week), 0.0)) + 1e-6
+    }
+    for system in farm.systems:
+        mine = [z for z in table.values() if z.system == system.system]
+        limit = (1 - farm.settings.keep_free_share) * sum(z.capacity for z in mine) - sum(z.mothers for z in mine)
+        for week in farm.weeks.later_weeks:
+            held, was = (sum(used.get((z.id, week), 0.0) for z in mine) for used in (now, before))
+            if held > max(limit, was) + 1e-6:
+                found |= {z.id for z in mine}
+    return found
 
 
 def _room(farm: Farm, zone: Zone) -> float:
