@@ -27,7 +27,7 @@ from scheduler.planning.near_stock import StockLots, move_stands
 from scheduler.planning.on_racks import as_lot, countable, room_left
 from scheduler.planning.placing import Placing
 from scheduler.planning.reasons import reasons, stand_by
-from scheduler.planning.resale import resell
+from scheduler.planning.resale import overrun, resell
 from scheduler.planning.result import Result
 from scheduler.planning.season_plan import SeasonPlan, plan_season
 from scheduler.planning.since import change_notices
@@ -87,9 +87,9 @@ class _Planner:
             self.farm, decided, soon, partial(self._books, near.moves), self.codes,
             pins=self.pins, seed=self.limits.seed, progress=self.progress, stop=self.stop,
         )  # fmt: skip
-        made = [(self._finish(near, x), x) for x in entering.run(first)]
+        made = entering.run(first)
         self.stage("value")
-        plan = self._resold(*max(made, key=lambda x: x[0].value), first, near)
+        plan = self._best(made, first, near)
         bare = replace(near, cuts=(), moves=(), gave_way=())
         without = self._without_cuts(bare)
         if without.value > plan.value and not any(p.kind in ("cut", "at least") for p in self.farm.pins if p.pin in self.pins):
@@ -161,16 +161,25 @@ class _Planner:
 
     # ---- the finished plan ----------------------------------------------------------------------------------------
 
-    def _resold(self, plan: Plan, entered: Entered, first: SeasonPlan, near: NearPlan) -> Plan:
-        """The plan with all its sales decided together once more, if that is worth more."""
+    def _best(self, made: Sequence[Entered], first: SeasonPlan, near: NearPlan) -> Plan:
+        """Of the plans made, and of the best of them with all its sales decided together once more, the one worth most.
+
+        A plan that its sales leave a little too full, since pieces are whole, comes last.
+        """
+        ranked = sorted(
+            ((self._finish(near, x), x) for x in made), key=lambda p: (bool(overrun(self.farm, p[1].lots)), -p[0].value)
+        )
+        plan, entered = ranked[0]
         if not self.farm.weeks.later_weeks:
             return plan
         again = resell(
             self.farm, entered, first=self.farm.weeks.near_weeks.stop, pins=self.pins, seed=self.limits.seed,
             books=partial(self._books, near.moves), warm=first, stop=self.stop,
         )  # fmt: skip
-        other = self._finish(near, again) if again is not None else plan
-        return other if other.value > plan.value else plan
+        if again is None:
+            return plan
+        other = self._finish(near, again)
+        return other if other.value > plan.value or overrun(self.farm, entered.lots) else plan
 
     def _finish(self, near: NearPlan, entered: Entered) -> Plan:
         sales = [s for lot in entered.lots for s in lot.sales]

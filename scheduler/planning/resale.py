@@ -29,7 +29,6 @@ def resell(
 
     Sales before ``first`` stay, and so do those of lots in a light zone that the new sales would overrun.
     """
-    used = _used(farm, entered.lots)
     room = {(z.id, w): max(_room(farm, z) - MARGIN, 0.0) for z in zones(farm).values() for w in farm.weeks.later_weeks}
     full: set[str] = set()
     for _ in range(TRIES):
@@ -38,28 +37,37 @@ def resell(
             again = _sold(farm, entered.lots, full, room, first, pins, seed, opened, warm, stop)
         except NoPlanFound:
             return None
-        over = overrun(farm, used, _used(farm, again))
-        if not over - full:
+        over = overrun(farm, again)
+        if not over:
             found = replace(entered, lots=again, need=opened.seller.order_need)
             return None if any(opened.ledger.overbooked(w) for w in farm.weeks.all) else found
+        if over <= full:
+            return None
         full |= over
     return None
 
 
-def overrun(farm: Farm, before: Mapping[tuple[str, int], float], now: Mapping[tuple[str, int], float]) -> set[str]:
-    """L1, L9: light zones that hold more than they or their water system may in a later week, and more than before."""
+def overrun(farm: Farm, lots: Sequence[Growing]) -> set[str]:
+    """L1, L9, P2: light zones that hold more than they or their water system may in a later week, and more than the lots of the
+    book alone.
+    """
+    return over_limits(farm, _used(farm, [lot for lot in lots if not lot.is_new]), _used(farm, lots))
+
+
+def over_limits(farm: Farm, alone: Mapping[tuple[str, int], float], all_: Mapping[tuple[str, int], float]) -> set[str]:
+    """The same, from positions held by light zone and week: by the lots of the book, and by all."""
     table = zones(farm)
     found = {
         zone
-        for (zone, week), amount in now.items()
-        if week in farm.weeks.later_weeks and amount > max(_room(farm, table[zone]), before.get((zone, week), 0.0)) + 1e-6
+        for (zone, week), amount in all_.items()
+        if week in farm.weeks.later_weeks and amount > max(_room(farm, table[zone]), alone.get((zone, week), 0.0)) + 1e-6
     }
     for system in farm.systems:
         mine = [z for z in table.values() if z.system == system.system]
         limit = (1 - farm.settings.keep_free_share) * sum(z.capacity for z in mine) - sum(z.mothers for z in mine)
         for week in farm.weeks.later_weeks:
-            held, was = (sum(used.get((z.id, week), 0.0) for z in mine) for used in (now, before))
-            if held > max(limit, was) + 1e-6:
+            held, by_book = (sum(used.get((z.id, week), 0.0) for z in mine) for used in (all_, alone))
+            if held > max(limit, by_book) + 1e-6:
                 found |= {z.id for z in mine}
     return found
 

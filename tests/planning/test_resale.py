@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from scheduler.biology.zones import zones
 from scheduler.farm.farm import Farm
-from scheduler.planning.resale import overrun
+from scheduler.planning.resale import over_limits
 from tests.audit.small_farm import changed, small_farm
 
 WEEK = 5
@@ -19,9 +19,9 @@ def held(farm: Farm, share: float) -> dict[tuple[str, int], float]:
     return {(z.id, WEEK): share * z.capacity - z.mothers for z in zones(farm).values()}
 
 
-def test_zones_filled_as_far_as_they_may_are_no_overrun() -> None:
+def test_zones_filled_as_far_as_they_may_are_no_over_limits() -> None:
     farm = roomy(0.1)
-    assert overrun(farm, {}, held(farm, 0.9)) == set()
+    assert over_limits(farm, {}, held(farm, 0.9)) == set()
 
 
 def test_a_zone_beyond_its_usable_share_is_named() -> None:
@@ -29,12 +29,12 @@ def test_a_zone_beyond_its_usable_share_is_named() -> None:
     now = held(farm, 0.5)
     first = next(iter(zones(farm)))
     now[first, WEEK] = 0.95 * zones(farm)[first].capacity
-    assert overrun(farm, {}, now) == {first}
-    assert overrun(farm, now, now) == set()
+    assert over_limits(farm, {}, now) == {first}
+    assert over_limits(farm, now, now) == set()
 
 
 def test_zones_within_their_share_whose_system_keeps_too_little_free_are_all_named() -> None:
     farm = roomy(0.3)
-    assert overrun(farm, {}, held(farm, 0.75)) == set(zones(farm))
-    assert overrun(farm, {}, held(farm, 0.7)) == set()
-    assert overrun(farm, held(farm, 0.75), held(farm, 0.75)) == set()
+    assert over_limits(farm, {}, held(farm, 0.75)) == set(zones(farm))
+    assert over_limits(farm, {}, held(farm, 0.7)) == set()
+    assert over_limits(farm, held(farm, 0.75), held(farm, 0.75)) == set()
