@@ -13,6 +13,7 @@ from scheduler.planning.books import Books
 from scheduler.planning.entering import Entered
 from scheduler.planning.on_racks import wishes_of
 from scheduler.planning.season_plan import SeasonPlan, plan_season
+from scheduler.season.ledger import system_limit, zone_limit
 from scheduler.season.sales import Growing
 
 TRIES = 4
@@ -64,7 +65,7 @@ def over_limits(farm: Farm, alone: Mapping[tuple[str, int], float], all_: Mappin
     }
     for system in farm.systems:
         mine = [z for z in table.values() if z.system == system.system]
-        limit = (1 - farm.settings.keep_free_share) * sum(z.capacity for z in mine) - sum(z.mothers for z in mine)
+        limit = system_limit(farm, system.system) - sum(z.mothers for z in mine)
         for week in farm.weeks.later_weeks:
             held, by_book = (sum(used.get((z.id, week), 0.0) for z in mine) for used in (all_, alone))
             if held > max(limit, by_book) + 1e-6:
@@ -73,7 +74,7 @@ def over_limits(farm: Farm, alone: Mapping[tuple[str, int], float], all_: Mappin
 
 
 def _room(farm: Farm, zone: Zone) -> float:
-    return farm.settings.usable_share * zone.capacity - zone.mothers
+    return zone_limit(farm, zone) - zone.mothers
 
 
 def _sold(

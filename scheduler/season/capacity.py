@@ -23,7 +23,7 @@ from scheduler.farm.hours import CARING, PACKING, Kind, Offer, bench_kinds, benc
 from scheduler.farm.work import packing_days, standing_minutes
 from scheduler.plan.view import old_stand, pars_of
 from scheduler.season.classes import light_classes
-from scheduler.season.ledger import Ledger, end_market
+from scheduler.season.ledger import Ledger, end_market, zone_limit
 
 RowKind = Literal[
     "positions", "system", "bench", "outside", "overtime", "fresh", "boxes", "market", "market group", "order", "end market",
@@ -91,7 +91,7 @@ class Capacity:
                 limit = 0.0
                 for z in c.zones:
                     book = today.get((z.id, week), 0.0)
-                    limit += max(s.usable_share * z.capacity, book + z.mothers) - z.mothers
+                    limit += max(zone_limit(farm, z), book + z.mothers) - z.mothers
                     held[c.system] += book
                     room[c.system] += z.capacity
                     under[c.system] += z.mothers

@@ -45,10 +45,7 @@ class Ledger:
         self._choosy = {g for p in farm.pairs if p.apart is not None for g in (p.group_a, p.group_b)}
         self._offers = {week: outside_offers(farm, week) for week in self.weeks.all}
         self._bench_offers = {week: bench_offers(farm, week) for week in self.weeks.all}
-        self.system_limit = {
-            s.system: (1 - farm.settings.keep_free_share) * sum(z.capacity for z in self.zones.values() if z.system == s.system)
-            for s in farm.systems
-        }
+        self.system_limit = {s.system: system_limit(farm, s.system) for s in farm.systems}
 
     # ---- taking back ------------------------------------------------------------------------------------------------
 
@@ -83,7 +80,7 @@ class Ledger:
 
     def room(self, zone: Zone, weeks: Iterable[int]) -> float:
         """Positions still free for more in every one of the weeks, by the zone's and the system's limit."""
-        limit = self.farm.settings.usable_share * zone.capacity
+        limit = zone_limit(self.farm, zone)
         return min(
             (
                 min(limit - self.zone_held[zone.id, w], self.system_limit[zone.system] - self.system_held(zone.system, w))
@@ -210,6 +207,16 @@ class Ledger:
         self.boxes[channel, week] += frags / row.frags_per_box
         minutes = frags * (s.pack_frag_minutes + s.pack_box_minutes / row.frags_per_box)
         self.outside[week][PACKING] += minutes
+
+
+def zone_limit(farm: Farm, zone: Zone) -> float:
+    """L1: positions of a light zone that may be held in a later week, mothers included."""
+    return farm.settings.usable_share * zone.capacity
+
+
+def system_limit(farm: Farm, system: str) -> float:
+    """L9: positions of a water system that may be held, mothers included."""
+    return (1 - farm.settings.keep_free_share) * sum(z.capacity for z in zones(farm).values() if z.system == system)
 
 
 def end_market(farm: Farm, strain: str) -> float:
