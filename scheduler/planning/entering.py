@@ -53,6 +53,7 @@ class Entering:
         books, lots = self._begun()
         if not weeks:
             return [replace(self.near, lots=lots, need=books.seller.order_need)]
+        orders = [o.order for o in still_whole(self.farm, books.seller)]
         done: dict[str, dict[int, int]] = defaultdict(dict)
         for cut in self.near.cuts:
             done[cut.colony][cut.week] = cut.pieces
@@ -64,14 +65,9 @@ class Entering:
         assert entered is not None  # the first choice leaves out the orders that refuse parts
         assert plan.search is not None
         told = as_entered(plan.season, entered.cuts, entered.lots, entered.later)
-        choice = plan.search.mend(told, MENDS, orders=self._whole_orders(), progress=self.progress)
+        choice = plan.search.mend(told, MENDS, orders=orders, progress=self.progress)
         mended = self._entered(replace(plan, chosen=choice), *self._begun())
         return [x for x in (entered, mended) if x is not None]
-
-    def _whole_orders(self) -> list[str]:
-        """Orders that refuse parts and are not filled in the near weeks."""
-        books, _ = self._begun()
-        return [o.order for o in still_whole(self.farm, books.seller)]
 
     def _begun(self) -> tuple[Books, list[Growing]]:
         """Books with the near weeks in them, and all lots known by then."""

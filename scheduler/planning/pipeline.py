@@ -11,8 +11,6 @@ from functools import partial
 from importlib.metadata import version
 
 from scheduler import __version__
-from scheduler.audit import audit
-from scheduler.errors import AuditFailed
 from scheduler.farm.farm import Farm
 from scheduler.farm.units import CENT
 from scheduler.plan.model import About, Announced, NearWeeksResult, Notice, Plan, Sale, SeasonResult
@@ -21,14 +19,14 @@ from scheduler.planning.books import Books
 from scheduler.planning.entering import Entered, Entering
 from scheduler.planning.finish import LIBRARIES, Codes, merged, valued
 from scheduler.planning.helps import helps
-from scheduler.planning.near import NearCut, NearMove, NearPlan, NearPlanner, describe_pin
+from scheduler.planning.near import NearPlan, NearPlanner, describe_pin
 from scheduler.planning.near_clock import by_the_clock, working_name
 from scheduler.planning.near_stock import StockLots, move_stands
 from scheduler.planning.on_racks import as_lot, countable, room_left
 from scheduler.planning.placing import Placing
 from scheduler.planning.reasons import reasons, stand_by
 from scheduler.planning.resale import overrun, resell
-from scheduler.planning.result import Result
+from scheduler.planning.result import Result, audited
 from scheduler.planning.season_plan import SeasonPlan, plan_season
 from scheduler.planning.since import change_notices
 from scheduler.season.near_worth import NearValuation
@@ -37,7 +35,7 @@ from scheduler.season.worth import Worth
 from scheduler.solving import Limits as SolveLimits
 from scheduler.solving import Progress
 from scheduler.week.floor import Floor
-from scheduler.week.model import Limits
+from scheduler.week.model import ChosenCut, ChosenMove, Limits
 from scheduler.week.options import Option
 from scheduler.week.prices import Prices
 
@@ -55,11 +53,7 @@ def plan_farm(
     """
     plan = _Planner(farm, limits, tuple(drop_pins), tuple(announced), progress, stage, stop or threading.Event()).plan(explain)
     stage("audit")
-    report = audit(farm, plan)
-    if report.breaches:
-        first = "\n".join(f"  {b.rule} {', '.join(b.things)}: {b.text}" for b in report.breaches[:20])
-        raise AuditFailed(f"The plan breaks {len(report.breaches)} rules and is not handed out:\n{first}")
-    return Result(plan, report)
+    return audited(farm, plan, "The plan")
 
 
 class _Planner:
@@ -73,7 +67,7 @@ class _Planner:
         self.worth = Worth(farm)
         self.codes = Codes(farm)
 
-    def _books(self, moved: Sequence[NearMove] = ()) -> Books:
+    def _books(self, moved: Sequence[ChosenMove] = ()) -> Books:
         return Books(self.farm, self.worth, self.pins, moved)
 
     def plan(self, explain: bool) -> Plan:
@@ -125,7 +119,7 @@ class _Planner:
         stock = StockLots(farm, old, self.worth, ledger, books.seller)
         room = Limits(system, zone, outside=stock.outside(), boxes=stock.boxes(), market=stock.market(), announced=self.announced)
 
-        def one_by_one(options: Sequence[Option], prices: Prices, limits: Limits) -> Sequence[NearCut]:
+        def one_by_one(options: Sequence[Option], prices: Prices, limits: Limits) -> Sequence[ChosenCut]:
             placing = Placing(farm, floor, ledger, limits, prices, self.pins)
             placing.fill(options)
             return placing.cuts
@@ -166,10 +160,8 @@ class _Planner:
 
         A plan that its sales leave a little too full, since pieces are whole, comes last.
         """
-        ranked = sorted(
-            ((self._finish(near, x), x) for x in made), key=lambda p: (bool(overrun(self.farm, p[1].lots)), -p[0].value)
-        )
-        plan, entered = ranked[0]
+        tried = [(bool(overrun(self.farm, x.lots)), self._finish(near, x), x) for x in made]
+        full, plan, entered = min(tried, key=lambda t: (t[0], -t[1].value))
         if not self.farm.weeks.later_weeks:
             return plan
         again = resell(
@@ -179,7 +171,7 @@ class _Planner:
         if again is None:
             return plan
         other = self._finish(near, again)
-        return other if other.value > plan.value or overrun(self.farm, entered.lots) else plan
+        return other if full or other.value > plan.value else plan
 
     def _finish(self, near: NearPlan, entered: Entered) -> Plan:
         sales = [s for lot in entered.lots for s in lot.sales]

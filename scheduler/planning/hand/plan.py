@@ -7,9 +7,8 @@ from decimal import Decimal
 from importlib.metadata import version
 
 from scheduler import __version__
-from scheduler.audit import audit
 from scheduler.biology.life import life
-from scheduler.errors import AuditFailed, NoPlanFound
+from scheduler.errors import NoPlanFound
 from scheduler.farm.coral import Colony
 from scheduler.farm.farm import Farm
 from scheduler.farm.people import BenchSession
@@ -25,7 +24,7 @@ from scheduler.planning.hand.rules import Experienced, Rule, RuleName, Simple
 from scheduler.planning.hand.sell import Counter
 from scheduler.planning.hand.stock import Stock
 from scheduler.planning.near import describe_pin
-from scheduler.planning.result import Result
+from scheduler.planning.result import Result, audited
 from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing
 
@@ -39,12 +38,7 @@ def plan_by_hand(farm: Farm, rule: RuleName) -> Result:
     first and sell what is ready. Raises ``NoPlanFound`` where a rule sees no way to do what a pin asks for, ``AuditFailed``
     for a defect of this program.
     """
-    plan = _Hand(farm, rule).plan()
-    report = audit(farm, plan)
-    if report.breaches:
-        first = "\n".join(f"  {b.rule} {', '.join(b.things)}: {b.text}" for b in report.breaches[:20])
-        raise AuditFailed(f"The plan by hand breaks {len(report.breaches)} rules and is not handed out:\n{first}")
-    return Result(plan, report)
+    return audited(farm, _Hand(farm, rule).plan(), "The plan by hand")
 
 
 class _Hand:
