@@ -6,18 +6,18 @@ from collections.abc import Collection, Sequence
 
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING
-from scheduler.planning.near import NearMove
 from scheduler.planning.on_racks import lots_on_racks, sell_as_wished, wishes_of
 from scheduler.planning.season_plan import SeasonPlan
 from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing, Seller
 from scheduler.season.worth import Worth
+from scheduler.week.model import ChosenMove
 
 
 class Books:
     """Begins with nothing promised but standing work, mothers and the ``moved`` lots' moves."""
 
-    def __init__(self, farm: Farm, worth: Worth, pins: Collection[str], moved: Sequence[NearMove] = ()) -> None:
+    def __init__(self, farm: Farm, worth: Worth, pins: Collection[str], moved: Sequence[ChosenMove] = ()) -> None:
         self.farm, self.moved = farm, moved
         self.ledger = Ledger(farm)
         for m in moved:

@@ -9,14 +9,13 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from scheduler.errors import NoPlanFound, PinConflict
-from scheduler.farm.blocks import Block
 from scheduler.farm.farm import Farm
 from scheduler.planning.near_layouts import LayoutMaker, made_free
 from scheduler.planning.near_places import Coming, most_on, shapes, tidy
 from scheduler.solving import Budget, Outcome, Progress, Solved, minimal_conflict, solve
 from scheduler.solving import Limits as SolveLimits
 from scheduler.week.floor import Floor, Section
-from scheduler.week.model import MOST_PIECES, ChosenCut, Limits, NearModel, Space, Spot, Start
+from scheduler.week.model import MOST_PIECES, ChosenCut, ChosenMove, Limits, NearModel, Space, Spot, Start
 from scheduler.week.options import NearWorth, Option, Refusal, option, with_ways
 from scheduler.week.prices import Prices
 from scheduler.week.releases import EarlySale, Move, NoStock, Stock, moves
@@ -40,30 +39,8 @@ ASKING = ("cut", "at least")
 """Pins that ask for pieces: without them, doing nothing keeps every rule."""
 
 
-@dataclass(frozen=True)
-class NearCut:
-    """A cut decided for a near week, with its place on a rack."""
-
-    option: Option
-    pieces: int
-    session: str
-    cutter: str
-    mounter: str
-    section: Section
-    blocks: tuple[Block, ...] = ()
-
-
-Begin = Callable[[Sequence[Option], Prices, Limits], Sequence[NearCut]]
+Begin = Callable[[Sequence[Option], Prices, Limits], Sequence[ChosenCut]]
 """Makes lawful cuts with their places, given what could be cut, its worth and what is left of everything."""
-
-
-@dataclass(frozen=True)
-class NearMove:
-    """A lot of the book that moves in a near week, with its new place."""
-
-    move: Move
-    section: Section
-    blocks: tuple[Block, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -73,12 +50,12 @@ class NearPlan:
     ``work``: what it took of the solver, in its own units.
     """
 
-    cuts: tuple[NearCut, ...]
+    cuts: tuple[ChosenCut, ...]
     options: tuple[Option, ...]
     refusals: Mapping[str, Refusal]
     outcome: Outcome | None
     gave_way: tuple[str, ...]
-    moves: tuple[NearMove, ...] = ()
+    moves: tuple[ChosenMove, ...] = ()
     sales: tuple[EarlySale, ...] = ()
     work: float = 0.0
 
@@ -130,7 +107,7 @@ class NearPlanner:
         options = self._beside(worthwhile(self.farm, options, prices, self.pins, self.limits), self.moves, offered)
         self.limits = replace(self.limits, most=most_on(self.farm, (*options, *self.moves)))
         if self.begin is not None and not start.cuts:
-            start = replace(start, cuts=tuple(_chosen(c) for c in self.begin(options, prices, self.limits)))
+            start = replace(start, cuts=tuple(self.begin(options, prices, self.limits)))
         counted = self._model(options, prices, None, self.moves, offered)
         first = self._solve(counted, COUNTED_SHARE, improve=False)
         found = first.outcome.found
@@ -212,9 +189,7 @@ class NearPlanner:
 
     def _placed(self, chosen: Start, options: list[Option], refusals: Mapping[str, Refusal], outcome: Outcome) -> NearPlan:
         """The plan with final blocks; a cut whose lot cannot stand mostly in its zone with fewer plugs shrinks, and is told."""
-        sold = chosen.sales
-        moved = [NearMove(m.move, m.section, m.blocks) for m in chosen.moves]
-        cuts = [NearCut(c.option, c.pieces, c.session, c.cutter, c.mounter, c.section, c.blocks) for c in chosen.cuts]
+        sold, moved, cuts = chosen.sales, chosen.moves, chosen.cuts
         coming = [
             Coming(_name(c), c.option.strain, c.pieces, c.section, self._ground(c.option, c.section, moved, sold), c.blocks)
             for c in cuts
@@ -232,11 +207,11 @@ class NearPlanner:
         broken = broken_pins(self.farm, self.pins, placed)
         if broken:
             raise NoPlanFound(f"No places were found for all pieces that pins ask for: {'; '.join(broken)}.")
-        moved = [replace(m, blocks=found[_name(m)]) for m in moved]
-        return NearPlan(tuple(placed), tuple(options), refusals, outcome, tuple(gave_way), tuple(moved), sold)
+        moved = tuple(replace(m, blocks=found[_name(m)]) for m in moved)
+        return NearPlan(tuple(placed), tuple(options), refusals, outcome, tuple(gave_way), moved, sold)
 
     def _ground(
-        self, option: Option, section: Section, moved: Collection[NearMove], sold: Collection[EarlySale]
+        self, option: Option, section: Section, moved: Collection[ChosenMove], sold: Collection[EarlySale]
     ) -> frozenset[tuple[int, int]]:
         """Positions open to a cut once lots of the book have moved or been sold."""
         ground = option.places[section.rack]
@@ -310,7 +285,7 @@ def worthwhile(farm: Farm, options: Sequence[Option], prices: Prices, pins: Coll
     return [o for o in options if o.name in kept or prices.best(o, min(o.most, MOST_PIECES)) > 0]
 
 
-def broken_pins(farm: Farm, pins: Collection[str], placed: Collection[NearCut]) -> list[str]:
+def broken_pins(farm: Farm, pins: Collection[str], placed: Collection[ChosenCut]) -> list[str]:
     """Pins that ask for more than what found a place, in words."""
     cut = Counter[str]()
     for c in placed:
@@ -341,13 +316,9 @@ def _spots(start: Start) -> dict[str, list[Spot]]:
     return found
 
 
-def _chosen(cut: NearCut) -> ChosenCut:
-    return ChosenCut(cut.option, cut.pieces, cut.session, cut.cutter, cut.mounter, cut.section, cut.blocks)
-
-
-def _name(item: NearCut | NearMove) -> str:
+def _name(item: ChosenCut | ChosenMove) -> str:
     """A name for a lot that comes to stand, unlike every other."""
-    return f"move {item.move.lot}" if isinstance(item, NearMove) else f"cut {item.option.colony.colony} {item.option.week}"
+    return f"move {item.move.lot}" if isinstance(item, ChosenMove) else f"cut {item.option.colony.colony} {item.option.week}"
 
 
 def describe_pin(farm: Farm, pin_id: str) -> str:

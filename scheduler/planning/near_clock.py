@@ -10,10 +10,11 @@ from scheduler.errors import PinConflict
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import Cut
 from scheduler.planning.bench_day import BenchResult, Fitted, fit_sessions, schedule_cuts
-from scheduler.planning.near import ASKING, NearCut, NearPlan, describe_pin
+from scheduler.planning.near import ASKING, NearPlan, describe_pin
 from scheduler.planning.near_places import Coming, tidy
 from scheduler.solving import Budget, Limits, Progress
 from scheduler.week.floor import blocks_positions
+from scheduler.week.model import ChosenCut
 from scheduler.week.options import NearWorth
 
 SESSION_WORK, SESSION_SECONDS = 1.0, 20.0
@@ -61,7 +62,7 @@ def by_the_clock(
     return replace(found.near, gave_way=(*found.near.gave_way, *told)), found.bench
 
 
-def working_name(cut: NearCut) -> str:
+def working_name(cut: ChosenCut) -> str:
     """Name of a lot until it has its label code."""
     return f"{cut.option.colony.colony} {cut.option.week}"
 

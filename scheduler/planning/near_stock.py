@@ -12,11 +12,11 @@ from scheduler.farm.pins import pin_covers
 from scheduler.farm.work import packing_days
 from scheduler.plan.model import Sale, Stand
 from scheduler.plan.view import old_stand, pars_of
-from scheduler.planning.near import NearMove, NearPlan
+from scheduler.planning.near import NearPlan
 from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing, Seller
 from scheduler.season.worth import Worth
-from scheduler.week.model import Market
+from scheduler.week.model import ChosenMove, Market
 from scheduler.week.releases import EarlySale
 
 PARTS = (0.5, 1.0)
@@ -170,12 +170,12 @@ def life_after(farm: Farm, lot: str, stand: Stand) -> Life:
     return life(farm, row.strain, cut, counted, pars_of(farm, 1, (old_stand(farm, lot), stand)))
 
 
-def move_stands(moved: Iterable[NearMove]) -> Mapping[str, Stand]:
+def move_stands(moved: Iterable[ChosenMove]) -> Mapping[str, Stand]:
     """The new place of every lot of the book that moves, by lot."""
     return {m.move.lot: stand_of(m) for m in moved}
 
 
-def stand_of(moved: NearMove) -> Stand:
+def stand_of(moved: ChosenMove) -> Stand:
     """A move as the plan shows it: a second stand of the lot."""
     move = moved.move
     return Stand(

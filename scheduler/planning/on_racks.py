@@ -12,15 +12,16 @@ from scheduler.errors import PinConflict
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import Cut, Stand
 from scheduler.plan.view import old_stand, pars_of
-from scheduler.planning.near import NearCut, NearMove, NearPlan, describe_pin
+from scheduler.planning.near import NearPlan, describe_pin
 from scheduler.planning.near_stock import move_stands
 from scheduler.planning.season_plan import SeasonPlan
 from scheduler.season.guide import Wish
 from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing, Seller
+from scheduler.week.model import ChosenCut, ChosenMove
 
 
-def lots_on_racks(farm: Farm, moved: Iterable[NearMove] = ()) -> list[Growing]:
+def lots_on_racks(farm: Farm, moved: Iterable[ChosenMove] = ()) -> list[Growing]:
     """Lots of the book; those that move in the near weeks grow on in their new zone."""
     weeks, new_places = farm.weeks, move_stands(moved)
     found = []
@@ -92,7 +93,7 @@ def countable(farm: Farm, ledger: Ledger, near: NearPlan, pinned: Collection[str
     return replace(near, cuts=tuple(kept), gave_way=tuple(gave_way))
 
 
-def as_lot(farm: Farm, near_cut: NearCut, code: str, number: int) -> tuple[Cut, Stand, Growing]:
+def as_lot(farm: Farm, near_cut: ChosenCut, code: str, number: int) -> tuple[Cut, Stand, Growing]:
     """A near cut with its label code and its place in the session's order, where its frags stand, and the lot they are."""
     colony, week = near_cut.option.colony, near_cut.option.week
     zone = zones(farm)[near_cut.section.zone]

@@ -15,13 +15,12 @@ from scheduler.farm.farm import Farm
 from scheduler.farm.people import BenchSession
 from scheduler.farm.work import condition_days, plugs_ready
 from scheduler.planning.hand.bench import Bench, Place
-from scheduler.planning.near import NearCut
 from scheduler.racks import Grid, Request, greedy
 from scheduler.racks.candidates import widest
 from scheduler.racks.requests import shadow
 from scheduler.season.ledger import Ledger
 from scheduler.week.floor import Floor, Section, blocks_positions, free_now
-from scheduler.week.model import MOST_PIECES, Limits
+from scheduler.week.model import MOST_PIECES, ChosenCut, Limits
 from scheduler.week.options import Option
 from scheduler.week.prices import Prices
 
@@ -43,7 +42,7 @@ class Placing:
     ) -> None:  # fmt: skip
         self.farm, self.floor, self.limits, self.prices = farm, floor, limits, prices
         self.bench = Bench(farm, ledger)
-        self.cuts: list[NearCut] = []
+        self.cuts: list[ChosenCut] = []
         self._zones = zones(farm)
         self._system = dict(limits.system)
         self._zone: dict[str, int] = {}
@@ -106,7 +105,7 @@ class Placing:
 
     def add(self, wanted: Wanted, first: Section | None = None) -> bool:
         """Enter a cut where its frags are worth most and most of them fit, ``first`` before all; ``False`` if they fit nowhere."""
-        option, best = wanted.option, list[NearCut]()
+        option, best = wanted.option, list[ChosenCut]()
         pieces = min(wanted.pieces, self._plugs_left(option, wanted.place.session))
         for section in self._sections(option, first):
             most = min(pieces, self._room(option, section))
@@ -116,7 +115,7 @@ class Placing:
             got = sum(b.plugs for b in blocks)
             if blocks and (not best or got > best[0].pieces):
                 place = wanted.place
-                best = [NearCut(option, got, place.session.id, place.cutter, place.mounter, section, blocks)]
+                best = [ChosenCut(option, got, place.session.id, place.cutter, place.mounter, section, blocks)]
             if best and best[0].pieces >= pieces:
                 break
         for cut in best:
@@ -133,7 +132,7 @@ class Placing:
 
         yield from sorted(option.sections, key=key)
 
-    def keep(self, cut: NearCut, place: Place) -> None:
+    def keep(self, cut: ChosenCut, place: Place) -> None:
         """Enter a cut just as it is; the caller knows that it can be done."""
         option, traits = cut.option, self.farm.traits(cut.option.strain)
         zone, area = self._zones[cut.section.zone], cut.pieces * traits.plug_area
@@ -247,7 +246,7 @@ class Placing:
         return spoiled
 
 
-def _sessions(cuts: Iterable[NearCut], session: BenchSession) -> Iterator[BenchSession]:
+def _sessions(cuts: Iterable[ChosenCut], session: BenchSession) -> Iterator[BenchSession]:
     """Sessions of some cuts, and one more."""
     yield session
     for cut in cuts:

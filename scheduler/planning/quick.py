@@ -21,7 +21,7 @@ from scheduler.farm.work import sessions_in
 from scheduler.plan.model import About, Announced, Cut, NearWeeksResult, Plan, Sale, Stand
 from scheduler.planning.finish import LIBRARIES, Codes, merged, valued
 from scheduler.planning.hand.bench import Place, order_of_work
-from scheduler.planning.near import ASKING, PIN_KINDS, NearCut, NearPlan, broken_pins, options_of, worthwhile
+from scheduler.planning.near import ASKING, PIN_KINDS, NearPlan, broken_pins, options_of, worthwhile
 from scheduler.planning.near_places import most_on
 from scheduler.planning.on_racks import as_lot, countable, lots_on_racks, room_left, sell_as_wished
 from scheduler.planning.placing import Placing, Wanted
@@ -154,7 +154,7 @@ class _Week:
                 start.add(Wanted(option, min(told.pieces, place.most), place))
 
     def _chosen(
-        self, floor: Floor, options: list[Option], prices: Prices, limits: Limits, pins: list[str], start: Sequence[NearCut]
+        self, floor: Floor, options: list[Option], prices: Prices, limits: Limits, pins: list[str], start: Sequence[ChosenCut]
     ) -> list[ChosenCut]:  # fmt: skip
         """What the counts choose, most worth first: those looked at first find their places first."""
         if not options:
@@ -178,7 +178,7 @@ class _Week:
 
     def _entered(self, near: NearPlan) -> tuple[list[Cut], list[Stand], list[Growing]]:
         """Cuts with their codes and the order of work, their places, and the lots they make."""
-        codes, by_session = Codes(self.farm), defaultdict[str, list[NearCut]](list)
+        codes, by_session = Codes(self.farm), defaultdict[str, list[ChosenCut]](list)
         for cut in near.cuts:
             by_session[cut.session].append(cut)
         found = []

@@ -43,7 +43,7 @@ RULES = (
 
 @dataclass(frozen=True)
 class ChosenCut:
-    """A cut as a solved model has it; the blocks may hold more plugs than pieces."""
+    """A cut decided for a near week, with its place; the blocks of a solved model may hold more plugs than pieces."""
 
     option: Option
     pieces: int
@@ -51,16 +51,16 @@ class ChosenCut:
     cutter: str
     mounter: str
     section: Section
-    blocks: tuple[Block, ...]
+    blocks: tuple[Block, ...] = ()
 
 
 @dataclass(frozen=True)
 class ChosenMove:
-    """A move as a solved model has it."""
+    """A lot of the book that moves in a near week, with its new place."""
 
     move: Move
     section: Section
-    blocks: tuple[Block, ...]
+    blocks: tuple[Block, ...] = ()
 
 
 @dataclass(frozen=True)
