@@ -10,8 +10,8 @@ from scheduler.farm.codes import label_codes
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING, PACKING, missing_minutes, outside_offers
 from scheduler.farm.units import seconds
-from scheduler.farm.work import standing_minutes
 from scheduler.plan.model import Overtime, Plan, Sale
+from scheduler.plan.outside import outside_minutes_needed
 from scheduler.plan.view import PlanView
 from scheduler.planning.balance import balance_table
 from scheduler.planning.lines import Valuation
@@ -58,22 +58,9 @@ def merged(sales: Sequence[Sale]) -> list[Sale]:
 
 def overtime_rows(farm: Farm, view: PlanView) -> tuple[Overtime, ...]:
     """S1: overtime of each week: what packing, moves, counting and standing work need beyond paid hours outside sessions."""
-    s = farm.settings
     rows = []
     for week in farm.weeks.all:
-        need = standing_minutes(farm, week)
-        for lot in view.lots.values():
-            if week < lot.first_week:
-                continue
-            age, left = lot.life.age[week], lot.left(week)
-            if left and age > 0 and age % s.count_weeks == 0:
-                need["care"] += s.count_lot_minutes
-            need["care"] += sum(s.move_lot_minutes + s.move_frag_minutes * left for stand in lot.stands[1:] if stand.week == week)
-            for sale in lot.sales:
-                if sale.week == week:
-                    frags = sale.pieces * float(lot.life.alive[week])
-                    per_box = farm.channel[sale.channel].frags_per_box
-                    need["pack"] += frags * (s.pack_frag_minutes + s.pack_box_minutes / per_box)
+        need = outside_minutes_needed(view, week)
         demand = {CARING: float(seconds(need["care"])), PACKING: float(seconds(need["pack"]))}
         offers = [(able, float(int(minutes * 60 + 1e-6))) for able, minutes in outside_offers(farm, week)]
         missing = round(missing_minutes(demand, offers))

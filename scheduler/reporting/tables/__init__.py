@@ -10,6 +10,7 @@ from scheduler.reporting.tables.bench import cuts_table, held_table, session_vie
 from scheduler.reporting.tables.clock import clock_table, efficiency_table
 from scheduler.reporting.tables.evenness import evenness_table
 from scheduler.reporting.tables.helps import helps_table, prices_table, why_table
+from scheduler.reporting.tables.hours import hours_table
 from scheduler.reporting.tables.places import moves_table, positions_table, rack_use_table
 from scheduler.reporting.tables.prep import dips_table, draws_table, into_water_table, labels_table, preparations
 from scheduler.reporting.tables.season import balance_table, lines_table, notices_table, sellable_table
@@ -35,6 +36,6 @@ def tables_of(view: PlanView) -> dict[str, Table]:
         moves_table(view), positions_table(view), sales_table(view), orders_table(view), rack_use_table(view),
         sellable_table(view), supplies_table(view), counts_due_table(view), lots_to_count_table(view), light_due_table(view),
         balance_table(plan), lines_table(plan), notices_table(plan), evenness_table(view), helps_table(plan), prices_table(farm, plan),
-        why_table(farm, plan),
+        why_table(farm, plan), hours_table(view),
     )  # fmt: skip
     return {table.name: table for table in found}

@@ -65,13 +65,14 @@ def lot_clock(farm: Farm, cut: Cut, tasks: Sequence[BenchTask]) -> LotClock | No
 
 @dataclass(frozen=True)
 class Entry:
-    """A line of a person's list: when it begins, what it is; ``alarm`` for baths, ``finish_by`` for breaks and baths."""
+    """A line of a person's list: when it begins, what it is; ``alarm`` for baths, ``finish_by`` for breaks and baths, ``lot`` it is for."""
 
     start: datetime
     end: datetime
     what: str
     alarm: bool = False
     finish_by: datetime | None = None
+    lot: str | None = None
 
 
 def person_entries(farm: Farm, plan: Plan, session: str, person: str) -> tuple[Entry, ...]:
@@ -93,26 +94,25 @@ def person_entries(farm: Farm, plan: Plan, session: str, person: str) -> tuple[E
         cut = cuts[task.lot]
         colony = cut.colony
         if "cut" in task.steps:
-            entries.append(Entry(task.start, task.end, f"cut {colony}: {cut.pieces} {task.lot}"))
+            entries.append(Entry(task.start, task.end, f"cut {colony}: {cut.pieces} {task.lot}", lot=task.lot))
         elif task.steps == ("mother back",):
             text = f"mother back {task.end:%H:%M}"
             if entries and entries[-1].what.startswith(f"cut {colony}:"):
                 entries[-1] = replace(entries[-1], end=task.end, what=f"{entries[-1].what}; {text}")
             else:
-                entries.append(Entry(task.start, task.end, f"{colony}: {text}"))
+                entries.append(Entry(task.start, task.end, f"{colony}: {text}", lot=task.lot))
         elif dips.get(task.lot) is not None and dips[task.lot].end == task.start:
             by = latest_out(farm, cut, dips[task.lot])
-            entries.append(Entry(task.start, task.end, f"dip out {task.lot}, rinse", True, by))
+            entries.append(Entry(task.start, task.end, f"dip out {task.lot}, rinse", True, by, task.lot))
         elif "label" in task.steps:
-            entries.append(Entry(task.start, task.end, f"label {task.pieces} for {task.lot}, into water"))
+            entries.append(Entry(task.start, task.end, f"label {task.pieces} for {task.lot}, into water", lot=task.lot))
         elif "mount" in task.steps and last_lot == task.lot and entries and entries[-1].end == task.start:
-            entries[-1] = Entry(
-                entries[-1].start, task.end, f"mount {task.lot}: {_pieces(entries[-1].what) + (task.pieces or 0)}"
-            )
+            pieces = _pieces(entries[-1].what) + (task.pieces or 0)
+            entries[-1] = replace(entries[-1], end=task.end, what=f"mount {task.lot}: {pieces}")
         elif "mount" in task.steps:
-            entries.append(Entry(task.start, task.end, f"mount {task.lot}: {task.pieces}"))
+            entries.append(Entry(task.start, task.end, f"mount {task.lot}: {task.pieces}", lot=task.lot))
         else:
-            entries.append(Entry(task.start, task.end, f"{', '.join(task.steps)} {task.lot}"))
+            entries.append(Entry(task.start, task.end, f"{', '.join(task.steps)} {task.lot}", lot=task.lot))
         last_lot = task.lot if "mount" in task.steps else None
     return tuple(entries)
 

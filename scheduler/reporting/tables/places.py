@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
@@ -138,3 +139,22 @@ def rack_use_table(view: PlanView) -> Table:
         rows.append((week, label, z.system, z.tank, zone_id, z.capacity, round(held, 3), round(share, 1)))
     columns = ("week", "iso_week", "system", "tank", "zone", "positions", "held", "percent")
     return Table("rack_use", columns, tuple(rows))
+
+
+def tank_use(view: PlanView, use: Table) -> dict[str, dict[int, float]]:
+    """Percent of each tank's unblocked positions held, by week."""
+    capacity: dict[str, int] = defaultdict(int)
+    for zone in zones(view.farm).values():
+        capacity[zone.tank] += zone.capacity
+    held: dict[str, dict[int, Decimal]] = {t: defaultdict(Decimal) for t in capacity}
+    for week, tank, value in use.pick("week", "tank", "held"):
+        held[str(tank)][int(str(week))] += Decimal(str(value))
+    return {t: {w: float(v) / capacity[t] * 100 for w, v in sorted(weeks.items())} for t, weeks in held.items()}
+
+
+def zone_percent(use: Table) -> dict[str, dict[int, float]]:
+    """Percent of each zone's positions held, by week."""
+    found: dict[str, dict[int, float]] = defaultdict(dict)
+    for zone, week, percent in use.pick("zone", "week", "percent"):
+        found[str(zone)][int(str(week))] = float(str(percent))
+    return found

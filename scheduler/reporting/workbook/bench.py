@@ -14,17 +14,13 @@ from scheduler.farm.farm import Farm
 from scheduler.farm.people import WEEKDAYS
 from scheduler.plan.model import BenchTask, Cut
 from scheduler.plan.view import PlanView
+from scheduler.reporting.cautions import TOXIC_KIT
 from scheduler.reporting.tables import Value
 from scheduler.reporting.tables.bench import SessionView, blocks_text
 from scheduler.reporting.tables.clock import Entry, lot_clock, person_entries, session_clock, session_tasks
 from scheduler.reporting.workbook import style
 from scheduler.reporting.workbook.page import BOX, Page
 
-TOXIC_KIT = (
-    "Kit for toxic corals: nitrile gloves (two pairs), eye shield, mask, long sleeves; cut wet or under water, never dry, brush or "
-    "heat; own tubs and tools; bleach solution ready for tools and bench (1 part 5 % household bleach to 9 parts water, never mixed "
-    "with other cleaners, window open); nobody works alone."
-)
 _TICKS_BEFORE = (
     "all on the sheet prepare ticked",
     "first aid, eye wash and phone at hand",

@@ -11,11 +11,10 @@ from scheduler.bench.prep import Bath, IntoWater, Label, PlugSet, Preparation
 from scheduler.farm.people import WEEKDAYS
 from scheduler.farm.units import exact
 from scheduler.plan.view import PlanView
+from scheduler.reporting.cautions import DEFER, TOXIC_KIT, table_cautions
 from scheduler.reporting.tables import Value
 from scheduler.reporting.tables.prep import weeks_left
 from scheduler.reporting.workbook import style
-from scheduler.reporting.workbook.bench import TOXIC_KIT
-from scheduler.reporting.workbook.cautions import DEFER, table_cautions
 from scheduler.reporting.workbook.page import BOX, Page
 
 _WIDTHS = (4, 13, 12, 16, 12, 12, 12, 14)

@@ -11,9 +11,9 @@ from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.styles import PatternFill
 from openpyxl.workbook import Workbook
 
-from scheduler.biology.zones import zones
 from scheduler.plan.view import PlanView
 from scheduler.reporting.tables import Table, Value
+from scheduler.reporting.tables.places import tank_use, zone_percent
 from scheduler.reporting.tables.season import months
 from scheduler.reporting.workbook import style
 from scheduler.reporting.workbook.page import Page
@@ -33,25 +33,6 @@ _GREYS = ("0072B2", "A9C6DC", "4D4D4D", "D9D9D9", "7FA9C9", "262626")
 def heat(percent: float) -> PatternFill:
     """Ground of a use in percent; steps at 20, 40, 60, 80 and 95."""
     return style.HEAT[sum(percent >= edge for edge in (20, 40, 60, 80, 95))]
-
-
-def tank_use(view: PlanView, use: Table) -> dict[str, dict[int, float]]:
-    """Percent of each tank's unblocked positions held, by week."""
-    capacity: dict[str, int] = defaultdict(int)
-    for zone in zones(view.farm).values():
-        capacity[zone.tank] += zone.capacity
-    held: dict[str, dict[int, Decimal]] = {t: defaultdict(Decimal) for t in capacity}
-    for week, tank, value in use.pick("week", "tank", "held"):
-        held[str(tank)][int(str(week))] += Decimal(str(value))
-    return {t: {w: float(v) / capacity[t] * 100 for w, v in sorted(weeks.items())} for t, weeks in held.items()}
-
-
-def zone_percent(use: Table) -> dict[str, dict[int, float]]:
-    """Percent of each zone's positions held, by week."""
-    found: dict[str, dict[int, float]] = defaultdict(dict)
-    for zone, week, percent in use.pick("zone", "week", "percent"):
-        found[str(zone)][int(str(week))] = float(str(percent))
-    return found
 
 
 def add_rack_use(book: Workbook, view: PlanView, tables: dict[str, Table]) -> None:

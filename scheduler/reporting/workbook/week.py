@@ -13,10 +13,11 @@ from scheduler.farm.work import is_absent, packing_days, sessions_in
 from scheduler.plan.view import PlanView
 from scheduler.reporting.tables import Table, Value
 from scheduler.reporting.tables.bench import SessionView
-from scheduler.reporting.tables.trade import promises
+from scheduler.reporting.tables.places import tank_use
+from scheduler.reporting.tables.week import at_risk, headline
 from scheduler.reporting.workbook import style
 from scheduler.reporting.workbook.page import Page
-from scheduler.reporting.workbook.season import heat, tank_use
+from scheduler.reporting.workbook.season import heat
 
 MOST_NOTICES = 12
 """Notices shown on the page of the week; the rest has a sheet of its own."""
@@ -41,15 +42,14 @@ def add_week(book: Workbook, view: PlanView, tables: dict[str, Table], sessions:
     scope = f"{days}; planned {weeks.count} weeks ahead, the first {weeks.near} to the hour and the rack position"
     page.title(f"{farm.settings.farm_name}: week {weeks.label(1)}", scope)
     near = list(weeks.near_weeks)
-    headline = _headline(view, tables)
     page.table(
         ("", *[f"{weeks.label(w)}" for w in near]),
-        headline,
+        headline(view, tables),
         spans=(4, *[8 // len(near)] * len(near)),
         bold=tuple(range(1, len(near) + 1)),
     )
     page.gap()
-    page.text(_at_risk(view), font=style.BOLD)
+    page.text(at_risk(view), font=style.BOLD)
     page.gap()
     page.heading("Bench")
     rows: list[tuple[Value, ...]] = []
@@ -78,41 +78,6 @@ def add_week(book: Workbook, view: PlanView, tables: dict[str, Table], sessions:
 
 def _shortened(text: str) -> str:
     return text if len(text) <= LONGEST_NOTICE else f"{text[:LONGEST_NOTICE].rsplit(' ', 1)[0]} ..."
-
-
-def _at_risk(view: PlanView) -> str:
-    """A sentence on the orders that may not be wholly delivered in time."""
-    risky = [p for p in promises(view) if p.at_risk]
-    if not risky:
-        return "Orders at risk: none of those due within the weeks planned"
-    orders = view.farm.order
-    shown = [
-        f"{p.order} (due {orders[p.order].due:%m-%d}: {p.in_time:.1f} of {orders[p.order].quantity} in time)" for p in risky[:8]
-    ]
-    more = f"; and {len(risky) - 8} more, see sell and pack" if len(risky) > 8 else ""
-    return f"Orders at risk: {len(risky)}. {'; '.join(shown)}{more}"
-
-
-def _headline(view: PlanView, tables: dict[str, Table]) -> list[tuple[Value, ...]]:
-    near = list(view.farm.weeks.near_weeks)
-
-    def count(table: str) -> list[int]:
-        weeks = tables[table].column("week")
-        return [weeks.count(w) for w in near]
-
-    def add(table: str, column: str) -> list[Decimal]:
-        rows = tables[table].pick("week", column)
-        return [sum((Decimal(str(v)) for week, v in rows if week == w), Decimal(0)) for w in near]
-
-    minutes = add("sessions", "work_minutes")
-    return [
-        ("colonies to cut", *count("cuts")),
-        ("pieces to cut and mount", *[int(v) for v in add("cuts", "pieces")]),
-        ("frags to sell, expected", *add("sales", "expected_frags")),
-        ("lots to move", *count("moves")),
-        ("bench hours planned", *[m / 60 for m in minutes]),
-        ("lots to count on the racks", *count("count_lots")),
-    ]
 
 
 def _rack_use_now(page: Page, view: PlanView, tables: dict[str, Table]) -> None:
