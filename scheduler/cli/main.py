@@ -12,7 +12,7 @@ from typing import Annotated, ParamSpec
 import typer
 
 from scheduler import __version__
-from scheduler.cli import compare_command, forecast_command, record_command, replay_command
+from scheduler.cli import compare_command, forecast_command, page_command, record_command, replay_command
 from scheduler.errors import BookError, FragSchedulerError
 
 P = ParamSpec("P")
@@ -99,11 +99,12 @@ def plan(
     ] = False,
     quiet: Annotated[bool, typer.Option(help="No progress.")] = False,
 ) -> None:
-    """Make the weekly plan: workbook, plan.json and tables, after the audit has passed it."""
+    """Make the weekly plan: workbook, week page, plan.json and tables, after the audit has passed it."""
     from dataclasses import replace
 
     from scheduler.book import read_book
     from scheduler.cli.inputs import read_plan
+    from scheduler.cli.page_command import PASSED, months_ahead
     from scheduler.cli.show import Stages, err, summary
     from scheduler.cli.show import out as terminal
     from scheduler.planning.given import with_given, with_learned, with_pins
@@ -126,17 +127,19 @@ def plan(
     refuse_filled(farm, out)
     farm, added = with_pins(farm, pin or ())
     announced = announced_cuts(farm, read_plan(since)) if since is not None else ()
-    farm, learned = with_learned(farm) if learn else (farm, ())
+    own, (farm, learned) = farm, with_learned(farm) if learn else (farm, ())
     result = plan_farm(
         farm, limits=Limits.for_time(time_limit, seed=seed, workers=workers), drop_pins=drop_pin or (), announced=announced,
         explain=explain, progress=shown.progress, stage=shown.stage,
     )  # fmt: skip
     document = with_given(result.plan, added, learned)
-    shown.stage("writing the workbook")
-    files = write_plan(farm, document, out, "passed: every rule checked, value agreed line by line")
+    shown.stage("drawing months ahead")
+    outlook = months_ahead(own, document)
+    shown.stage("writing the workbook and the page")
+    files = write_plan(farm, document, out, PASSED, outlook)
     summary(farm, document)
     terminal.print(f"{len(found.doubts)} doubts about the book: frag-scheduler check {book}", markup=False)
-    for file in files[:2]:
+    for file in files[:3]:
         terminal.print(f"Written: {file}", markup=False)
 
 
@@ -195,6 +198,7 @@ def book_convert(
 
 
 record_command.add_commands(app, told)
+page_command.add_commands(app, told)
 forecast_command.add_commands(app, told)
 compare_command.add_commands(app, told)
 replay_command.add_commands(app, told)

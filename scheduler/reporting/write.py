@@ -1,4 +1,4 @@
-"""Writes a finished plan: the workbook, plan.json and the tables as CSV."""
+"""Writes a finished plan: the workbook, the week page, plan.json and the tables as CSV."""
 
 from __future__ import annotations
 
@@ -8,9 +8,12 @@ from typing import Any
 from scheduler.errors import OutputError, RecordError
 from scheduler.farm.farm import Farm
 from scheduler.file_sets import write_together
+from scheduler.files import atomic_write
+from scheduler.forecast.outlook import Outlook
 from scheduler.plan.model import Plan
 from scheduler.plan.view import PlanView
 from scheduler.record import read_filled
+from scheduler.reporting.page import PAGE, page_bytes
 from scheduler.reporting.tables import csv_bytes, tables_of
 from scheduler.reporting.workbook import build_workbook
 from scheduler.sheets import workbook_bytes
@@ -21,8 +24,10 @@ def plan_schema() -> dict[str, Any]:
     return Plan.model_json_schema()
 
 
-def write_plan(farm: Farm, plan: Plan, folder: Path, audit_text: str) -> tuple[Path, ...]:
-    """Write a plan into ``folder`` / ISO week of week 1 and return the files: workbook, plan.json, tables as CSV.
+def write_plan(farm: Farm, plan: Plan, folder: Path, audit_text: str, outlook: Outlook | None = None) -> tuple[Path, ...]:
+    """Write a plan into ``folder`` / ISO week of week 1 and return the files: workbook, page, plan.json, tables as CSV.
+
+    ``outlook``: a forecast of the plan, shown on the page.
 
     Everything is made in memory before the first file is written, and the files appear together. Raises ``OutputError``
     where a file cannot be written, or where the crew has filled in the workbook that is there.
@@ -33,11 +38,18 @@ def write_plan(farm: Farm, plan: Plan, folder: Path, audit_text: str) -> tuple[P
     tables = tables_of(view)
     files: dict[str, bytes] = {
         f"weekly-plan-{label}.xlsx": workbook_bytes(build_workbook(view, tables, audit_text)),
+        PAGE: page_bytes(view, tables, audit_text, outlook),
         "plan.json": (plan.model_dump_json(indent=2) + "\n").encode("utf-8"),
     }
     files |= {f"tables/{name}.csv": csv_bytes(table) for name, table in tables.items()}
     refuse_filled(farm, folder)
     return write_together(target, files)
+
+
+def write_page(farm: Farm, plan: Plan, file: Path, audit_text: str, outlook: Outlook | None = None) -> None:
+    """Write the page of a plan. Raises ``OutputError``."""
+    view = PlanView(farm, plan)
+    atomic_write(Path(file), page_bytes(view, tables_of(view), audit_text, outlook))
 
 
 def refuse_filled(farm: Farm, folder: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
@@ -28,33 +29,46 @@ class Occupant:
     id: str
 
 
-def rack_state(view: PlanView, rack: str, week: int) -> dict[Position, Occupant]:
-    """What stands on every taken position of a rack at the end of a near week.
+Standing = tuple[Kind, LotView, Stand]
+"""A lot at a place on a rack, and how it comes to be there."""
+
+
+def standings(view: PlanView, week: int) -> dict[str, list[Standing]]:
+    """Lots by rack at the end of a near week.
 
     New means mounted in that week. A place left by a move in that week is kept free until the next one (moved out).
     """
-    farm = view.farm
-    found: dict[Position, Occupant] = {p: Occupant("blocked", "") for p in farm.rack[rack].blocked_positions}
-    for colony, held in farm.mothers_on_racks.get(rack, ()):
-        found |= dict.fromkeys(held, Occupant("mother", colony.colony))
-    leaving: dict[Position, Occupant] = {}
+    found: dict[str, list[Standing]] = defaultdict(list)
     for lot in view.lots.values():
         if lot.cut_week > week or lot.left(week) == 0:
             continue
         held_now = lot.stands_held(week)
         for stand in held_now:
-            if stand.rack != rack:
-                continue
-            positions = standing_positions(farm, lot, stand, week)
-            if stand is not held_now[-1]:
-                leaving |= dict.fromkeys(positions, Occupant("moved out", lot.id))
+            if stand.rack is None:
                 continue
             kind: Kind = "old"
-            if lot.is_new and lot.cut_week == week:
+            if stand is not held_now[-1]:
+                kind = "moved out"
+            elif lot.is_new and lot.cut_week == week:
                 kind = "new"
             elif stand.week == week and len(lot.stands) > 1:
                 kind = "moved in"
-            found |= dict.fromkeys(positions, Occupant(kind, lot.id))
+            found[stand.rack].append((kind, lot, stand))
+    return found
+
+
+def rack_state(
+    view: PlanView, rack: str, week: int, lots: Mapping[str, Sequence[Standing]] | None = None
+) -> dict[Position, Occupant]:
+    """What stands on every taken position of a rack at the end of a near week. ``lots``: ``standings`` of that week, if known."""
+    farm = view.farm
+    found: dict[Position, Occupant] = {p: Occupant("blocked", "") for p in farm.rack[rack].blocked_positions}
+    for colony, held in farm.mothers_on_racks.get(rack, ()):
+        found |= dict.fromkeys(held, Occupant("mother", colony.colony))
+    leaving: dict[Position, Occupant] = {}
+    for kind, lot, stand in (standings(view, week) if lots is None else lots).get(rack, ()):
+        placed = leaving if kind == "moved out" else found
+        placed |= dict.fromkeys(standing_positions(farm, lot, stand, week), Occupant(kind, lot.id))
     return leaving | found
 
 
@@ -68,8 +82,9 @@ def positions_table(view: PlanView) -> Table:
     """What stands on every taken position at the end of each near week."""
     rows: list[tuple[Value, ...]] = []
     for week in view.farm.weeks.near_weeks:
+        lots = standings(view, week)
         for rack in view.farm.racks:
-            state = rack_state(view, rack.rack, week)
+            state = rack_state(view, rack.rack, week, lots)
             rows += [(week, rack.tank, rack.rack, p[0] + 1, p[1] + 1, o.kind, o.id) for p, o in sorted(state.items())]
     return Table("positions", ("week", "tank", "rack", "row", "column", "what", "lot_or_colony"), tuple(rows))
 

@@ -9,8 +9,8 @@ from scheduler.reporting.tables.base import Table, Value
 from scheduler.reporting.tables.trade import promises
 
 
-def at_risk(view: PlanView) -> str:
-    """A sentence on the orders that may not be wholly delivered in time."""
+def at_risk(view: PlanView, all_of_them: str = "sell and pack") -> str:
+    """A sentence on the orders that may not be wholly delivered in time; ``all_of_them``: the sheet that has the rest."""
     risky = [p for p in promises(view) if p.at_risk]
     if not risky:
         return "Orders at risk: none of those due within the weeks planned"
@@ -18,7 +18,7 @@ def at_risk(view: PlanView) -> str:
     shown = [
         f"{p.order} (due {orders[p.order].due:%m-%d}: {p.in_time:.1f} of {orders[p.order].quantity} in time)" for p in risky[:8]
     ]
-    more = f"; and {len(risky) - 8} more, see sell and pack" if len(risky) > 8 else ""
+    more = f"; and {len(risky) - 8} more, see {all_of_them}" if len(risky) > 8 else ""
     return f"Orders at risk: {len(risky)}. {'; '.join(shown)}{more}"
 
 
