@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
-import platform
 import subprocess
 import sys
 from datetime import date
 from pathlib import Path
 from typing import Any
 
+from tests.benchmarks.machine import machine
 from tests.benchmarks.table import markdown
 from tests.benchmarks.ways import OURS, SINGLE, WAYS, one_run
 
@@ -38,7 +37,7 @@ def main() -> None:
     for colonies in given.colonies:
         limit = given.most
         for way in dict.fromkeys((OURS, *given.ways)):
-            row = _run(way, colonies, limit, given) | {"date": date.today().isoformat(), "machine": _machine()}
+            row = _run(way, colonies, limit, given) | {"date": date.today().isoformat(), "machine": machine()}
             if way == OURS and "seconds" in row:
                 limit = min(given.most, TIMES * row["seconds"])
             rows.append(row)
@@ -61,11 +60,6 @@ def _run(way: str, colonies: int, limit: float, given: argparse.Namespace) -> di
         return {"way": way, "colonies": colonies, "limit": limit, "failed": f"exit {done.returncode}: {said[:300]}"}
     found: dict[str, Any] = json.loads(done.stdout.strip().splitlines()[-1])
     return found
-
-
-def _machine() -> str:
-    memory = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
-    return f"{os.cpu_count()} cores, {memory:.0f} GiB, Python {platform.python_version()}"
 
 
 if __name__ == "__main__":

@@ -276,3 +276,46 @@ def test_progress_is_told_at_most_once_a_second(capsys: pytest.CaptureFixture[st
     assert "best 120" in told
     show.Stages(quiet=True).progress("near weeks", 1.0, 2.0, 9.0)
     assert capsys.readouterr().err == ""
+
+
+# ---- page -------------------------------------------------------------------------------------------------------------
+
+
+def test_the_page_is_written_with_the_plan_and_the_same_again(planned: tuple[Path, Path, Result], tmp_path: Path) -> None:
+    source, folder, result = planned
+    page = folder / "week.html"
+    first = page.read_bytes()
+    assert "week.html" in result.stdout
+    assert b"draws" in first
+    page.unlink()
+    again = run("page", folder / "plan.json", source)
+    assert again.exit_code == 0, again.output
+    assert page.read_bytes() == first
+    other = tmp_path / "other.html"
+    assert run("page", folder / "plan.json", source, "--out", other).exit_code == 0
+    assert other.read_bytes() == first
+
+
+def test_no_page_is_written_for_another_book_or_a_spoiled_plan(planned: tuple[Path, Path, Result], tmp_path: Path) -> None:
+    source, folder, _ = planned
+    page = tmp_path / "week.html"
+    other = book(tmp_path / "other", changed(small_farm(), "settings", wage_per_hour=99))
+    told = run("page", folder / "plan.json", other, "--out", page)
+    assert (told.exit_code, page.exists()) == (2, False)
+    assert "was not made from" in told.stderr
+    document = json.loads((folder / "plan.json").read_text(encoding="utf-8"))
+    document["sales"] = document["sales"][1:]
+    spoiled = tmp_path / "spoiled.json"
+    spoiled.write_text(json.dumps(document), encoding="utf-8")
+    told = run("page", spoiled, source, "--out", page)
+    assert (told.exit_code, page.exists()) == (1, False)
+    assert "frag-scheduler audit" in told.stderr
+
+
+def test_a_page_never_takes_the_name_of_another_kind_of_file(planned: tuple[Path, Path, Result]) -> None:
+    source, folder, _ = planned
+    plan = folder / "plan.json"
+    before = plan.read_bytes()
+    assert run("page", plan, source, "--out", plan).exit_code == 2
+    assert plan.read_bytes() == before
+    assert run("page", plan, source, "--out", plan / "week.html").exit_code == 5

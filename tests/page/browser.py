@@ -97,7 +97,9 @@ class Opened:
         return found
 
     def slide_to(self, week: int) -> None:
-        self.page.locator("#week-slider").evaluate("(s, week) => { s.value = week; s.dispatchEvent(new Event('input')); }", str(week))
+        self.page.locator("#week-slider").evaluate(
+            "(s, week) => { s.value = week; s.dispatchEvent(new Event('input')); }", str(week)
+        )
 
     def tank(self, index: int) -> None:
         """Show one tank alone, so that all of it is drawn."""

@@ -47,7 +47,8 @@ def pairs(kinds: dict[str, tuple[str, ...]]) -> list[tuple[str, str, str]]:
 
 
 @pytest.mark.parametrize(
-    ("a", "b", "ratio"), [("#000000", "#ffffff", 21.0), ("#767676", "#ffffff", 4.54), ("#959595", "#ffffff", 3.0), ("#123456", "#123456", 1.0)]
+    ("a", "b", "ratio"),
+    [("#000000", "#ffffff", 21.0), ("#767676", "#ffffff", 4.54), ("#959595", "#ffffff", 3.0), ("#123456", "#123456", 1.0)],
 )
 def test_the_formula_gives_published_ratios(a: str, b: str, ratio: float) -> None:
     """Black on white 21 : 1 by the definition in WCAG 2.2; #767676 on white 4.54 : 1 and #959595 just below 3 : 1 (WebAIM, from memory)."""

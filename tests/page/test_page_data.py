@@ -11,7 +11,7 @@ import pytest
 
 from scheduler.farm.blocks import Block
 from scheduler.reporting.page.embed import json_for_html, policy, source_hash
-from scheduler.reporting.page.racks import MOTHER, MOVED_IN, MOVED_OUT, MOUNTED, SOLD, STANDS, packed_from, plugs_between
+from scheduler.reporting.page.racks import MOTHER, MOUNTED, MOVED_IN, MOVED_OUT, SOLD, STANDS, packed_from, plugs_between
 from scheduler.reporting.page.write import SCRIPTS, STYLES, joined
 from scheduler.reporting.tables.places import zone_use
 from scheduler.reporting.tables.trade import positions_text
@@ -44,7 +44,11 @@ def held(plugs: list[int], down: int, across: int) -> list[tuple[int, int]]:
 
 def test_near_weeks_hold_what_the_table_of_positions_holds(demo: Demo, data: dict[str, Any]) -> None:
     places = data["places"]
-    expected = Counter(row for row in demo.tables["positions"].pick("week", "rack", "row", "column", "what", "lot_or_colony") if row[4] != "blocked")
+    expected = Counter(
+        row
+        for row in demo.tables["positions"].pick("week", "rack", "row", "column", "what", "lot_or_colony")
+        if row[4] != "blocked"
+    )
     found: Counter[tuple[Any, ...]] = Counter()
     for week, rows in enumerate(places["near"], start=1):
         for rack, kind, index, plugs in rows:
@@ -64,7 +68,9 @@ def test_what_leaves_is_what_the_sales_take_from_the_racks(demo: Demo, data: dic
     places = data["places"]
     for week, rows in enumerate(places["near"], start=1):
         sales = [(str(lot), str(place)) for w, lot, place in demo.tables["sales"].pick("week", "lot", "leaves_from") if w == week]
-        gone = {places["lots"][index][0]: (places["racks"][rack]["id"], plugs) for rack, kind, index, plugs in rows if kind == SOLD}
+        gone = {
+            places["lots"][index][0]: (places["racks"][rack]["id"], plugs) for rack, kind, index, plugs in rows if kind == SOLD
+        }
         assert set(gone) == {lot for lot, _ in sales}
         for lot, places_named in ((lot, [place for other, place in sales if other == lot]) for lot in gone):
             rack, plugs = gone[lot]
@@ -104,7 +110,7 @@ def test_every_colony_has_a_reason_and_every_lot_its_sales(demo: Demo, data: dic
     assert sold == sum(s.pieces for s in demo.plan.sales)
 
 
-def test_light_is_interpolated_and_whole(demo: Demo, data: dict[str, Any]) -> None:
+def test_light_is_interpolated_and_whole(data: dict[str, Any]) -> None:
     """N1-a: corners 318, 284, 262, 252 (the book); the middle of 8 x 12 positions is bilinear between them, by hand."""
     rack = next(r for r in data["places"]["racks"] if r["id"] == "N1-a")
     week, par = rack["light"][0]
@@ -157,7 +163,17 @@ def test_a_hash_source_is_the_one_of_the_recommendation() -> None:
 
 def test_scripts_make_text_only_and_name_no_other_place() -> None:
     script, style = joined(SCRIPTS), joined(STYLES)
-    for word in ("innerHTML", "outerHTML", "insertAdjacentHTML", "document.write", "eval(", "new Function", "fetch(", "XMLHttpRequest", "import("):
+    for word in (
+        "innerHTML",
+        "outerHTML",
+        "insertAdjacentHTML",
+        "document.write",
+        "eval(",
+        "new Function",
+        "fetch(",
+        "XMLHttpRequest",
+        "import(",
+    ):
         assert word not in script
     assert set(re.findall(r"https?://[^\"' )]+", script + style)) <= {"http://www.w3.org/2000/svg"}
     assert "@import" not in style

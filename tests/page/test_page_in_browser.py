@@ -43,7 +43,10 @@ def test_every_sheet_opens_without_a_word_or_a_request(browser: Browser, demo: D
 def test_the_page_can_ask_for_nothing(browser: Browser, demo: Demo) -> None:
     with browser.open(demo.file) as opened:
         assert opened.page.evaluate("fetch('https://farm.invalid/').then(() => 'got it', () => 'refused')") == "refused"
-        image = "new Promise((done) => { const i = new Image(); i.onload = () => done('got it'); i.onerror = () => done('refused'); i.src = 'https://farm.invalid/a.png'; })"
+        image = (
+            "new Promise((done) => { const i = new Image(); i.onload = () => done('got it'); i.onerror = () => done('refused'); "
+            "i.src = 'https://farm.invalid/a.png'; })"
+        )
         assert opened.page.evaluate(image) == "refused"
         assert opened.requests == []
         assert any("Content Security Policy" in said for said in opened.said)
@@ -146,7 +149,8 @@ def test_a_touch_on_a_plug_opens_its_card_and_on_a_hole_tells_its_light(racks: O
     box = picture.bounding_box()
     assert box
     cell = (box["width"] - 24 - 62) / 12
-    at = {(r, c): (what, name) for week, rack, r, c, what, name in demo.tables["positions"].pick("week", "rack", "row", "column", "what", "lot_or_colony") if (week, rack) == (1, "N1-b")}
+    rows = demo.tables["positions"].pick("week", "rack", "row", "column", "what", "lot_or_colony")
+    at = {(r, c): (what, name) for week, rack, r, c, what, name in rows if (week, rack) == (1, "N1-b")}
     taken = next(p for p, (what, _) in at.items() if what == "old")
     picture.click(position={"x": 24 + (taken[1] - 0.5) * cell, "y": 18 + (taken[0] - 0.5) * cell})
     assert racks.text("#card h2") == at[taken][1]
@@ -160,7 +164,10 @@ def test_a_touch_on_a_plug_opens_its_card_and_on_a_hole_tells_its_light(racks: O
 
 
 def test_a_step_opens_a_card_with_the_plans_cut(browser: Browser, demo: Demo) -> None:
-    rows = {r[0]: r[1:] for r in demo.tables["cuts"].pick("lot", "colony", "pieces", "cutter", "mounter", "to_rack", "to_blocks", "session")}
+    rows = {
+        r[0]: r[1:]
+        for r in demo.tables["cuts"].pick("lot", "colony", "pieces", "cutter", "mounter", "to_rack", "to_blocks", "session")
+    }
     with browser.open(demo.file, "bench", height=6000) as opened:
         opened.page.wait_for_selector(".session:last-child .steps")
         seen = set()
@@ -193,7 +200,9 @@ def test_use_and_hours_are_the_tables(browser: Browser, demo: Demo) -> None:
             shown = opened.texts(f'#capacity tr[data-row="{tank}"] td')
             assert [abs(float(s) - w) <= 0.56 for s, w in zip(shown, weeks.values(), strict=True)] == [True] * len(weeks)
         for where, skills in set(demo.tables["hours"].pick("where", "skills")):
-            wanted = [n for w, s, n in demo.tables["hours"].pick("where", "skills", "minutes_needed") if (w, s) == (where, skills)]
+            wanted = [
+                n for w, s, n in demo.tables["hours"].pick("where", "skills", "minutes_needed") if (w, s) == (where, skills)
+            ]
             shown = opened.texts(f'#capacity tr[data-row="{where} {skills}"] td')
             assert [s.split("\n")[0] for s in shown] == [f"{float(str(n)) / 60:,.1f}" for n in wanted]
         helps = opened.texts("#capacity .helps tbody tr")

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from scheduler import __version__
 from scheduler.forecast.outlook import Outlook
 from scheduler.plan.view import PlanView
-from scheduler.reporting.cautions import CHECKS, DEFER, cautions
+from scheduler.reporting.cautions import ALWAYS, CHECKS, CITES, DEFER, cautions
 from scheduler.reporting.page.bench import bench_payload
 from scheduler.reporting.page.capacity import capacity_payload
 from scheduler.reporting.page.embed import json_for_html, policy
@@ -19,7 +19,8 @@ from scheduler.reporting.page.months import months_payload
 from scheduler.reporting.page.racks import Places
 from scheduler.reporting.page.why import why_payload
 from scheduler.reporting.tables import Table
-from scheduler.reporting.tables.week import at_risk, headline
+from scheduler.reporting.tables.bench import session_views
+from scheduler.reporting.tables.week import at_risk, days, headline
 
 PAGE = "week.html"
 """Name of the page beside plan.json."""
@@ -35,15 +36,9 @@ SCRIPTS = (
 def page_bytes(view: PlanView, tables: dict[str, Table], audit_text: str, outlook: Outlook | None = None) -> bytes:
     """The page of a plan as UTF-8. ``outlook``: a forecast of this plan; without it months show what the plan expects alone."""
     style, script = joined(STYLES), "\n".join(['"use strict";', joined(SCRIPTS)])
-    farm, plan = view.farm, view.plan
-    weeks = farm.weeks
     text = _environment().get_template("week.html.j2").render(
         policy=policy(style, script), style=Markup(style), script=Markup(script), data=json_for_html(payload(view, tables, outlook)),
-        farm_name=farm.settings.farm_name, week=weeks.label(1), first=weeks.monday(1).isoformat(), last=weeks.days(1)[-1].isoformat(),
-        weeks=weeks.count, near=weeks.near, near_labels=[weeks.label(w) for w in weeks.near_weeks], headline=_rounded(headline(view, tables)),
-        at_risk=at_risk(view, "Months"), notices=plan.notices, audit=audit_text, value=f"{plan.value:,.2f}", currency=farm.settings.currency,
-        season=plan.about.season, fingerprint=plan.about.book_fingerprint[:12], version=__version__, seed=plan.about.seed,
-        cautions=cautions(view), checks=CHECKS, defer=DEFER, forecast=outlook is not None,
+        audit=audit_text, version=__version__, **_words(view, tables),
     )  # fmt: skip
     return text.encode("utf-8")
 
@@ -61,6 +56,22 @@ def payload(view: PlanView, tables: dict[str, Table], outlook: Outlook | None) -
         "months": months_payload(view, tables, outlook),
         "why": why_payload(view, tables),
     }
+
+
+def _words(view: PlanView, tables: dict[str, Table]) -> dict[str, Any]:
+    """What the page says without a script: the week in numbers and by day, the plan, cautions."""
+    farm, plan, weeks = view.farm, view.plan, view.farm.weeks
+    sessions = session_views(farm, plan)
+    return {
+        "farm_name": farm.settings.farm_name, "currency": farm.settings.currency, "week": weeks.label(1), "weeks": weeks.count,
+        "near": weeks.near, "first": weeks.monday(1).isoformat(), "last": weeks.days(1)[-1].isoformat(),
+        "near_labels": [weeks.label(w) for w in weeks.near_weeks], "headline": _rounded(headline(view, tables)),
+        "at_risk": at_risk(view, "Months"),
+        "days": [(str(day), str(what).split("\n")) for day, what in days(view, tables, sessions, sheets=False)],
+        "notices": plan.notices, "value": f"{plan.value:,.2f}", "season": plan.about.season, "seed": plan.about.seed,
+        "fingerprint": plan.about.book_fingerprint[:12], "cautions": cautions(view), "always": ALWAYS, "papers": CITES, "checks": CHECKS,
+        "defer": DEFER,
+    }  # fmt: skip
 
 
 def joined(names: tuple[str, ...]) -> str:

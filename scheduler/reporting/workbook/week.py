@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import date
 from decimal import Decimal
 
 from openpyxl.styles import PatternFill
 from openpyxl.workbook import Workbook
 
-from scheduler.farm.people import WEEKDAYS
-from scheduler.farm.work import is_absent, packing_days, sessions_in
 from scheduler.plan.view import PlanView
 from scheduler.reporting.tables import Table, Value
 from scheduler.reporting.tables.bench import SessionView
 from scheduler.reporting.tables.places import tank_use
-from scheduler.reporting.tables.week import at_risk, headline
+from scheduler.reporting.tables.week import at_risk, days, headline
 from scheduler.reporting.workbook import style
 from scheduler.reporting.workbook.page import Page
 from scheduler.reporting.workbook.season import heat
@@ -28,18 +25,13 @@ LONGEST_NOTICE = 240
 _ORDER = ("gave way", "pin dropped", "doubt", "note")
 
 
-def many(count: int, one: str, more: str = "") -> str:
-    """``1 lot``, ``2 lots``."""
-    return f"{count} {one if count == 1 else more or one + 's'}"
-
-
 def add_week(book: Workbook, view: PlanView, tables: dict[str, Table], sessions: tuple[SessionView, ...]) -> None:
     """The sheet of the week."""
     farm, plan = view.farm, view.plan
     weeks = farm.weeks
     page = Page(book, "week", farm, (8.5,) * 12, landscape=False, one_page=True)
-    days = f"{weeks.monday(1).isoformat()} to {weeks.days(1)[-1].isoformat()}"
-    scope = f"{days}; planned {weeks.count} weeks ahead, the first {weeks.near} to the hour and the rack position"
+    dates = f"{weeks.monday(1).isoformat()} to {weeks.days(1)[-1].isoformat()}"
+    scope = f"{dates}; planned {weeks.count} weeks ahead, the first {weeks.near} to the hour and the rack position"
     page.title(f"{farm.settings.farm_name}: week {weeks.label(1)}", scope)
     near = list(weeks.near_weeks)
     page.table(
@@ -63,7 +55,7 @@ def add_week(book: Workbook, view: PlanView, tables: dict[str, Table], sessions:
     page.gap()
     _rack_use_now(page, view, tables)
     page.heading("Day by day")
-    page.table(("day", "what"), _days(view, tables, sessions), spans=(2, 10), bold=(0,))
+    page.table(("day", "what"), days(view, tables, sessions), spans=(2, 10), bold=(0,))
     page.gap()
     page.heading("What gave way, doubts and notes")
     notices = sorted(plan.notices, key=lambda n: _ORDER.index(n.kind))
@@ -93,51 +85,3 @@ def _rack_use_now(page: Page, view: PlanView, tables: dict[str, Table]) -> None:
 
         page.table(part, [[round(v) for v in values]], spans=(2,) * len(part), fill=ground)
     page.gap()
-
-
-def _days(view: PlanView, tables: dict[str, Table], sessions: tuple[SessionView, ...]) -> list[tuple[Value, ...]]:
-    farm = view.farm
-    rows: list[tuple[Value, ...]] = []
-    moves = tables["moves"].column("week").count(1)
-    counts = tables["count_lots"].column("week").count(1)
-    any_day = []
-    if moves:
-        any_day.append(f"move {many(moves, 'lot')} (sheet moves)")
-    if counts:
-        any_day.append(f"count {many(counts, 'lot')} on the racks (sheet count and measure)")
-    order_now = [str(item) for item, note in tables["supplies"].pick("item", "note") if str(note).startswith("order now")]
-    if order_now:
-        any_day.append(f"order {', '.join(order_now)}")
-    rows.append(("any day", "; ".join(any_day) or "nothing"))
-    by_id = {v.session.id: v for v in sessions}
-    for day in farm.weeks.days(1):
-        parts = []
-        for s in sessions_in(farm, 1):
-            if s.day != day:
-                continue
-            v = by_id.get(s.id)
-            if v is None:
-                parts.append(f"{s.start:%H:%M} {s.name}: no cuts planned")
-            else:
-                parts.append(f"{v.clock} {s.name}: cut {many(len(v.cuts), 'colony', 'colonies')}, {many(v.pieces, 'piece')}")
-        parts += _packing(view, tables, day)
-        parts += [f"order {o.order} is due" for o in farm.orders if o.due == day]
-        away = [p.person for p in farm.people if is_absent(farm, p.person, day)]
-        parts += [f"away: {', '.join(away)}"] if away else []
-        if parts or day.weekday() < 5:
-            rows.append((f"{WEEKDAYS[day.weekday()]} {day:%m-%d}", "\n".join(parts) or "nothing planned"))
-    return rows
-
-
-def _packing(view: PlanView, tables: dict[str, Table], day: date) -> list[str]:
-    found = []
-    for channel in view.farm.channels:
-        days = packing_days(view.farm, channel.channel, 1)
-        if day not in days:
-            continue
-        rows = tables["sales"].pick("week", "channel", "expected_frags")
-        frags = sum((Decimal(str(f)) for w, c, f in rows if w == 1 and c == channel.channel), Decimal(0))
-        if frags:
-            share = f", over {len(days)} days" if len(days) > 1 else ""
-            found.append(f"pack {channel.channel}: about {frags:.0f} frags in the week{share}")
-    return found

@@ -27,7 +27,7 @@ function drawSession(node) {
     s.finish ? el("p", null, `Last frag in its rack by ${s.finish}; clean-down begins at ${s.latest} at the latest.`) : el("p", null, "This session has no clock times; its cuts are listed in the order of work."),
     s.toxic.length ? el("p", { class: "note" }, el("b", null, `Toxic: ${s.toxic.join(", ")}. `), bench.kit) : null,
     s.finish ? lanes(s) : null,
-    s.finish ? el("div", { class: "people" }, s.people.map((p) => personList(s, p))) : null,
+    el("div", { class: "people" }, s.people.map((p) => personList(s, p))),
     el("h4", null, "Cards in the order of work"),
     el("ul", { class: "lots" }, s.cards.map((c) => el("li", null, el("button", { type: "button", "data-card": c.lot, onclick: () => showStep(c.lot, "") },
       el("span", { class: "tag" }, `${c.order}. ${c.code}`), el("span", { class: "what" }, `${c.colony}: ${c.pieces} pieces, ${c.lot}`, el("small", null, `${c.strain}; to ${c.place.rack || c.place.zone} ${c.place.blocks}`)))))),
@@ -64,7 +64,7 @@ function lanes(s) {
   s.people.forEach((p, row) => {
     lane(row, p.name.length > 11 ? `${p.name.slice(0, 10)}…` : p.name);
     p.entries.forEach(([from, to, , , what, lot]) => picture.append(svg("rect", { class: `stepbar ${stepClass(what)}`, x: x(from), y: 27 + row * high, width: Math.max(2, x(to) - x(from) - 1), height: high - 6,
-      onclick: lot ? () => showStep(lot, what) : null }, svg("title", null, what))));
+      onclick: lot ? () => showStep(lot, what) : null }, svg("title", null, what)), barText(cardOf.get(lot), x(from), x(to), 27 + row * high + high / 2)));
   });
   if (dips) {
     lane(s.people.length, "dips");
@@ -73,6 +73,12 @@ function lanes(s) {
   }
   return el("div", { class: "lanes", tabindex: "0", role: "group", "aria-label": "The session's clock as a picture; the lists below say the same" }, picture,
     el("p", { class: "quiet" }, "filled: cutting; open: labels and mounting; dotted: rinsing, changes and breaks; waves: in the dip"));
+}
+
+// The label code on a bar that is wide enough for it.
+function barText(found, from, to, y) {
+  const code = found ? found[0].code : "";
+  return code && to - from > 10 * code.length + 8 ? svg("text", { class: "code bar", x: (from + to) / 2, y: y + 3, "font-size": 15 }, code) : svg("g", null);
 }
 
 function personList(s, person) {
@@ -84,7 +90,7 @@ function personList(s, person) {
     return el("li", null, lot ? el("button", { type: "button", "data-step": lot, onclick: () => showStep(lot, what) }, inside) : el("div", { class: "pause" }, inside));
   });
   return el("div", null, el("h4", null, `${person.name}: ${person.work} of ${person.offered} minutes`),
-    rows.length ? el("ol", { class: "steps" }, rows) : el("p", null, "No cut is planned."));
+    rows.length ? el("ol", { class: "steps" }, rows) : person.work ? null : el("p", null, "No cut is planned."));
 }
 
 function showStep(lot, what) {

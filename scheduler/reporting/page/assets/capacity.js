@@ -18,7 +18,7 @@ function drawCapacity() {
     el("p", { class: "quiet" }, "Percent of unblocked positions held, mothers included; darker is fuller. Near weeks by plugs, later weeks by the frags expected at the last count."),
     scrolled("Use of tanks, percent by week", heatTable("tank", c.tanks)),
     el("h3", null, "Light zones"),
-    el("div", { class: "bar" }, el("div", null, el("label", { for: "zone-tank" }, "Tank"), select)), zones,
+    el("div", { class: "bar noprint" }, el("div", null, el("label", { for: "zone-tank" }, "Tank"), select)), zones,
     el("h3", null, "Hours by skill"),
     el("p", { class: "quiet" }, "Hours the plan asks for, of the hours of everybody able to do that work. Somebody with several skills counts in each line but works an hour once, so lines do not add up. Outside sessions: without overtime."),
     scrolled("Hours by skill and week", hoursTable(c)),

@@ -3,7 +3,7 @@ const card = byId("card");
 card.addEventListener("click", (event) => { if (event.target === card) card.close(); });
 
 function showCard(title, under, ...body) {
-  const close = el("button", { type: "button", onclick: () => card.close() }, "Close");
+  const close = el("button", { type: "button", class: "close", onclick: () => card.close() }, "Close");
   put(card,
     el("div", { class: "cardhead" }, el("div", null, el("h2", { id: "card-title" }, title), el("p", { class: "quiet" }, under)), close),
     el("div", { class: "cardbody" }, body));
@@ -37,7 +37,7 @@ function showLot(lot, week) {
       ["plugs left at the end of the week", `${whole(lot.pieces - gone)} of ${whole(lot.pieces)}`],
       ["plug", lot.strain.plug],
       ["stands in", rack || (stand ? places.zones[stand.zone].id : "")],
-      ["blocks", stand ? stand.blocks : ""],
+      ["blocks it was put in", stand ? stand.blocks : ""],
       ["light, PAR", light === null ? "" : String(light)],
       ["reaches", lot.ready.map(([name, w]) => `${name} ${w > weekCount ? "after the weeks planned" : w < 1 ? "now" : weekLabel(w)}`).join("; ")],
     ]),

@@ -3,8 +3,8 @@ const circle = (x, y, r) => `M${x - r} ${y}a${r} ${r} 0 1 0 ${2 * r} 0a${r} ${r}
 const square = (x, y, w, h) => `M${x} ${y}h${w}v${h}h${-w}z`;
 const round = (x) => Math.round(x * 10) / 10;
 
-const brightest = Math.max(...places.racks.flatMap((r) => r.light.flatMap(([, par]) => par)), 1);
-const dimmest = Math.min(...places.racks.flatMap((r) => r.light.flatMap(([, par]) => par)), brightest);
+let brightest = 1, dimmest = Infinity;
+places.racks.forEach((r) => r.light.forEach(([, par]) => par.forEach((x) => { brightest = Math.max(brightest, x); dimmest = Math.min(dimmest, x); })));
 const shade = (par) => 1 + Math.min(6, Math.floor((par - dimmest) / Math.max(1, brightest - dimmest) * 7));
 
 const rowLetters = (row) => (row < 26 ? String.fromCharCode(65 + row) : String.fromCharCode(64 + Math.floor(row / 26)) + String.fromCharCode(65 + row % 26));
@@ -73,7 +73,7 @@ function drawRack(rack, week, unit) {
   for (let i = 0; i < light.length; i++) {
     const [x, y] = at(i), mid = cell / 2, arm = cell * .26;
     if (blocked.has(i)) crosses += `M${round(x + mid - arm)} ${round(y + mid - arm)}l${round(2 * arm)} ${round(2 * arm)}m0 ${round(-2 * arm)}l${round(-2 * arm)} ${round(2 * arm)}`;
-    else if (!taken.has(i)) holes += circle(round(x + mid), round(y + mid), round(Math.max(2, cell * .11)));
+    else if (near && !taken.has(i)) holes += circle(round(x + mid), round(y + mid), round(Math.max(2, cell * .11)));
   }
   path("hole", holes);
   path("cross", crosses);
@@ -112,7 +112,7 @@ function plugText(picture, item, x, y, wide) {
   const id = item.lot ? item.lot.id : item.colony.id, strain = (item.lot || item.colony).strain;
   const sign = wide < 30 ? "" : KIND_SIGN[item.kind].trim();  // small plugs tell by their shape alone
   const code = sign + strain.code, rest = id.startsWith(`${strain.code}-`) ? id.slice(strain.code.length + 1) : id;
-  const size = Math.min(wide * .38, wide * .8 / Math.max(2, code.length) / .68), small = Math.min(14, wide * .72 / Math.max(4, rest.length) / .6);
+  const size = Math.min(wide * .38, wide * .8 / Math.max(2, code.length) / .72), small = Math.min(14, wide * .72 / Math.max(4, rest.length) / .6);
   const two = small >= 9 && item.lot;
   const className = item.kind === MOUNTED ? "code onnew" : item.kind === SOLD || item.kind === MOVED_OUT ? "code ongone" : "code";
   picture.append(svg("text", { class: className, x, y: round(two ? y - 1 : y + size * .36), "font-size": round(Math.min(size, 22)) }, code));
@@ -127,7 +127,7 @@ function drawLetters(picture, rack, cell, at) {
   rack.zones.forEach((zone, i) => {
     if (zone < 0) return;
     const [x, y] = at(i);
-    picture.append(svg("text", { class: "zoneletter", x: round(x + cell / 2), y: round(y + cell * .34) }, bandLetter(places.zones[zone].band)));
+    picture.append(svg("text", { class: "zoneletter", x: round(x + cell / 2), y: round(y + cell / 2 + 4) }, bandLetter(places.zones[zone].band)));
   });
 }
 

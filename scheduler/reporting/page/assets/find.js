@@ -43,7 +43,9 @@ function goTo(lot, week) {
   if (!node) return;
   seenTanks.now(node);
   const rack = stand.rack >= 0 ? [...node.querySelectorAll(".rack")].find((f) => f.dataset.rack === places.racks[stand.rack].id) : null;
-  (rack || node).scrollIntoView({ block: "center" });
+  const show = () => (rack || node).scrollIntoView({ block: "center" });
+  show();
+  requestAnimationFrame(() => setTimeout(show, 0));  // tanks above may have been drawn meanwhile
   const button = rack ? [...rack.querySelectorAll("button")].find((b) => b.dataset.lot === lot.id) : null;
   if (button && button.offsetParent) button.focus({ preventScroll: true });
 }

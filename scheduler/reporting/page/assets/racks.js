@@ -19,7 +19,7 @@ function racksBar() {
     el("div", { class: "weekline" }, el("label", { for: "week-slider" }, "Week ", said),
       el("div", { class: "row noprint" }, step(-1, "one week back"), slider, step(1, "one week on"))),
     findBox(),
-    el("div", null, el("label", { for: "tank-choice" }, "Tank"), el("select", { id: "tank-choice", onchange: (e) => { state.tank = Number(e.target.value); layTanks(); } },
+    el("div", { class: "noprint" }, el("label", { for: "tank-choice" }, "Tank"), el("select", { id: "tank-choice", onchange: (e) => { state.tank = Number(e.target.value); layTanks(); } },
       el("option", { value: -1 }, "all tanks"), places.tanks.map(([name], i) => el("option", { value: i }, name)))),
     el("div", { class: "noprint" }, choices("Positions", [["fit", "fitted"], ["large", "larger"]], "fit", (size) => { state.size = size; seenTanks.stale(); })));
 }
@@ -54,8 +54,8 @@ function layTanks() {
 
 function drawTank(node) {
   const index = Number(node.dataset.tank), unit = unitNow();
-  const parts = [el("div", { class: "tankracks" }, racksOf[index].map((rack) => drawRackFigure(rack, unit)))];
-  if (state.week > nearWeeks || zonesOf[index].length) parts.push(zoneList(index));
+  const parts = [el("div", { class: "tankracks" }, racksOf[index].map((rack) => drawRackFigure(rack, unit))), zoneList(index)];
+  if (state.week > nearWeeks) parts.reverse();  // later weeks are planned by zone: these first
   put(node.querySelector(".tankbody"), parts);
   node.style.minHeight = "";
 }

@@ -20,8 +20,10 @@ function openSheet(name, focus = false) {
   SHEETS.forEach((id) => { byId(id).hidden = id !== sheet; });
   document.querySelectorAll(".tabs a").forEach((a) => { if (a.hash === `#${sheet}`) a.setAttribute("aria-current", "page"); else a.removeAttribute("aria-current"); });
   if (!laid.has(sheet) && LAY[sheet]) { laid.add(sheet); LAY[sheet](); }
-  if (focus) { byId(`${sheet}-title`).focus({ preventScroll: true }); window.scrollTo(0, 0); }
+  if (!focus) return;
   if (location.hash !== `#${sheet}`) history.replaceState(null, "", `#${sheet}`);
+  byId(`${sheet}-title`).focus({ preventScroll: true });
+  window.scrollTo(0, 0);
 }
 
 // Before paper, everything of the open sheet is drawn and every list is open.
@@ -48,4 +50,7 @@ history.scrollRestoration = "manual";
 openSheet(location.hash.slice(1));
 window.scrollTo(0, 0);
 window.addEventListener("load", () => window.scrollTo(0, 0));
-requestAnimationFrame(() => setTimeout(() => performance.mark("page-usable"), 0));
+
+// Usable: what is on the screen has been drawn (what is seen is known after a frame) and painted.
+requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(() =>
+  performance.mark("page-usable", { detail: document.querySelectorAll(".rack svg").length }), 0)));

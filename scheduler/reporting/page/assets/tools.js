@@ -41,7 +41,7 @@ function table(className, headers, rows, numbers = []) {
       i === 0 ? el("th", { scope: "row" }, cell) : el("td", { class: right(i), "data-name": headers[i] }, cell))))));
 }
 
-const scrolled = (label, ...children) => el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": label }, children);
+const scrolled = (label, ...children) => el("div", { class: "scroll", tabindex: "0", role: "group", "aria-label": label }, children);
 
 // A list of choices of which one is taken, as buttons.
 function choices(label, names, taken, choose) {

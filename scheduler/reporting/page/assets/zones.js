@@ -1,10 +1,9 @@
 // Light zones of a tank in a week: how many positions are held, of how many, and which lots come and go.
 function zoneBar(zone, week) {
-  const held = zone.held[week - 1], scale = 100 / Math.max(zone.capacity, held, 1);
-  return svg("svg", { viewBox: "0 0 100 10", preserveAspectRatio: "none", "aria-hidden": "true" },
-    svg("rect", { class: "room", x: 0, y: 0, width: zone.capacity * scale, height: 10 }),
-    svg("rect", { class: "held", x: 0, y: 0, width: held * scale, height: 10 }),
-    week > nearWeeks ? svg("line", { class: "limit", x1: zone.limit * scale, x2: zone.limit * scale, y1: 0, y2: 10, "vector-effect": "non-scaling-stroke" }) : null);
+  const held = zone.held[week - 1], most = Math.max(zone.capacity, held, 1), part = (n) => `${round(99.5 * n / most)}%`;
+  return svg("svg", { "aria-hidden": "true" },
+    svg("rect", { class: "room", x: 1, y: 1, width: part(zone.capacity), height: 16 }), svg("rect", { class: "held", x: 1, y: 1, width: part(held), height: 16 }),
+    week > nearWeeks ? svg("line", { class: "limit", x1: part(zone.limit), x2: part(zone.limit), y1: 0, y2: 18 }) : null);
 }
 
 function zoneText(zone, week) {
@@ -26,9 +25,19 @@ function zoneList(tank) {
   })));
 }
 
+// Lots by zone at the end of a week, kept for the week last looked at.
+let standing = { week: 0, zones: [] };
+function standingIn(zone, week) {
+  if (standing.week !== week) {
+    standing = { week, zones: places.zones.map(() => []) };
+    for (const lot of lots) if (here(lot, week)) standing.zones[standAt(lot, week).zone].push(lot);
+  }
+  return standing.zones[zone.index];
+}
+
 function standingHere(zone, week) {
   const list = el("ul", { class: "lots" });
-  const rows = lots.filter((lot) => here(lot, week) && standAt(lot, week).zone === zone.index);
+  const rows = standingIn(zone, week);
   if (!rows.length) return el("p", { class: "quiet" }, "No lots at the end of the week.");
   const box = el("details", null, el("summary", null, `${many(rows.length, "lot")} at the end of the week`), list);
   box.addEventListener("toggle", () => {
