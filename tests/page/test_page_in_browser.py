@@ -56,7 +56,7 @@ def test_without_scripts_the_week_and_the_cautions_are_there(browser: Browser, d
     with browser._browser.new_context(java_script_enabled=False) as context:
         page = context.new_page()
         page.goto(demo.file.as_uri())
-        assert page.locator("#week tbody tr").count() == 6
+        assert page.locator("#week .numbers tbody tr").count() == 6
         assert "Without scripts" in page.inner_text("body")
         assert "Palytoxin".lower() in page.inner_text("#cautions").lower() or "electricity" in page.inner_text("#cautions")
 
@@ -68,6 +68,9 @@ def test_the_week_in_numbers_is_the_plans(browser: Browser, demo: Demo) -> None:
         assert rows["colonies to cut"] == [str(sum(c.week == w for c in demo.plan.cuts)) for w in near]
         assert rows["pieces to cut and mount"] == [str(sum(c.pieces for c in demo.plan.cuts if c.week == w)) for w in near]
         assert f"{demo.plan.value:,.2f}" in opened.text("#week")
+        session = next(s for s in demo.tables["sessions"].pick("week", "session", "cuts", "pieces") if s[0] == 1)
+        assert f"cut {session[2]} colonies, {session[3]} pieces" in opened.text("#week .days")
+        assert "(sheet" not in opened.text("#week .days")
         assert demo.plan.notices[0].text in opened.text("#week")
 
 

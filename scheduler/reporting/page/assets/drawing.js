@@ -86,7 +86,7 @@ const SHAPE = ["plug", "new", "in", "gone", "gone", "mother"];
 
 function drawLots(picture, rack, week, cell, x0, y0, path, taken) {
   const shapes = ["", "", "", "", "", ""];
-  let found = "", inner = "";
+  let found = "", inner = "", plain = "";
   const texts = [];
   for (const item of onRack[week - 1][rack.index]) {
     for (const [r, c, down, across] of plugBoxes(item)) {
@@ -96,6 +96,7 @@ function drawLots(picture, rack, week, cell, x0, y0, path, taken) {
       const box = square(round(x + gap), round(y + gap), round(w - 2 * gap), round(h - 2 * gap));
       if (item.kind === MOUNTED || item.kind === MOVED_IN) shapes[item.kind] += box;
       else shapes[item.kind] += circle(mx, my, radius);
+      if (item.kind === SOLD || item.kind === MOVED_OUT) plain += circle(mx, my, round(radius * .76));
       if (item.kind === MOTHER) inner += circle(mx, my, round(radius * .82));
       if (item.lot && state.found.has(item.lot)) found += square(round(x + 1), round(y + 1), round(w - 2), round(h - 2));
       if (cell >= 18) texts.push([item, mx, my, w]);
@@ -103,6 +104,7 @@ function drawLots(picture, rack, week, cell, x0, y0, path, taken) {
   }
   shapes.forEach((d, kind) => path(SHAPE[kind], d));
   path("mother", inner);
+  path("half", plain);
   texts.forEach(([item, x, y, w]) => plugText(picture, item, x, y, w));
   path("found", found);
 }
@@ -112,9 +114,10 @@ function plugText(picture, item, x, y, wide) {
   const id = item.lot ? item.lot.id : item.colony.id, strain = (item.lot || item.colony).strain;
   const sign = wide < 30 ? "" : KIND_SIGN[item.kind].trim();  // small plugs tell by their shape alone
   const code = sign + strain.code, rest = id.startsWith(`${strain.code}-`) ? id.slice(strain.code.length + 1) : id;
-  const size = Math.min(wide * .38, wide * .8 / Math.max(2, code.length) / .72), small = Math.min(14, wide * .72 / Math.max(4, rest.length) / .6);
+  const leaves = item.kind === SOLD || item.kind === MOVED_OUT;
+  const size = (leaves ? .86 : 1) * Math.min(wide * .38, wide * .78 / Math.max(2, code.length) / .74), small = Math.min(14, wide * .72 / Math.max(4, rest.length) / .6);
   const two = small >= 9 && item.lot;
-  const className = item.kind === MOUNTED ? "code onnew" : item.kind === SOLD || item.kind === MOVED_OUT ? "code ongone" : "code";
+  const className = item.kind === MOUNTED ? "code onnew" : leaves ? "code ongone" : "code";
   picture.append(svg("text", { class: className, x, y: round(two ? y - 1 : y + size * .36), "font-size": round(Math.min(size, 22)) }, code));
   if (two) picture.append(svg("text", { class: `${className} rest`, x, y: round(y + small), "font-size": round(small) }, rest));
 }

@@ -5,7 +5,7 @@ const gapAround = 24 + 62;
 function unitNow() {
   const pitch = Math.max(...places.racks.map((r) => r.pitch)), widest = Math.max(...places.racks.map((r) => r.cols * r.pitch));
   const room = byId("racks-tanks").clientWidth, beside = room >= 1000 ? 2 : 1;
-  const fit = Math.max(24, Math.min(46, ((room - 24 * (beside - 1)) / beside - gapAround) / widest * pitch));
+  const fit = Math.max(24, Math.min(46, ((room - 28 * (beside - 1)) / beside - gapAround) / widest * pitch));
   return (state.size === "large" ? Math.max(64, fit * 1.5) : fit) / pitch;
 }
 
@@ -68,11 +68,13 @@ function drawRackFigure(rack, unit) {
   const cell = rack.pitch * unit;
   const n = near ? countsOf(rack, week) : null;
   const head = near ? `${n.stand} stand, ${n.come} arriving, ${n.leave} leaving, ${n.free} free` : "by light zone";
-  return el("figure", { class: "rack", "data-rack": rack.id },
+  const figure = el("figure", { class: "rack", "data-rack": rack.id },
     el("figcaption", null, el("span", { class: "name" }, rack.id), " ", el("span", { class: "quiet counts" }, head)),
     el("div", { class: "grid", tabindex: rack.cols * cell + gapAround > byId("racks-tanks").clientWidth ? "0" : null, role: "group", "aria-label": `Picture of rack ${rack.id}` }, picture),
     el("p", { class: "quiet" }, `${rack.flow} flow, pitch ${rack.pitch} mm, plugs ${rack.plugs.join(", ")}`),
     told, near ? lotList(rack, week) : null);
+  figure.style.width = `${Math.max(280, Number(picture.getAttribute("width")))}px`;
+  return figure;
 }
 
 // A touch on the picture: the card of what is there, or what is known of a free position.
@@ -105,10 +107,11 @@ function drawKey() {
   const sign = (className, shape, mark) => svg("svg", { width: 30, height: 30, viewBox: "0 0 30 30", "aria-hidden": "true" },
     svg("rect", { class: "ground-5", width: 30, height: 30 }), svg("path", { class: className, d: shape }), mark || null);
   const text = (className, value) => svg("text", { class: `code ${className}`, x: 15, y: 20, "font-size": 14 }, value);
+  const ring = (value) => svg("g", null, svg("path", { class: "half", d: circle(15, 15, 9) }), text("", value));
   const shapes = [
     [sign("hole", circle(15, 15, 4)), "free"], [sign("plug", circle(15, 15, 12)), "stands there"],
     [sign("new", square(3, 3, 24, 24), text("onnew", "+")), "arriving: mounted this week"], [sign("in", square(3, 3, 24, 24), text("", ">")), "arriving: moved in"],
-    [sign("gone", circle(15, 15, 12), text("", "−")), "leaving: packed this week"], [sign("gone", circle(15, 15, 12), text("", "<")), "leaving: moved away, kept free until the next week"],
+    [sign("gone", circle(15, 15, 12), ring("−")), "leaving: packed this week"], [sign("gone", circle(15, 15, 12), ring("<")), "leaving: moved away, kept free until the next week"],
     [svg("svg", { width: 30, height: 30, viewBox: "0 0 30 30", "aria-hidden": "true" }, svg("rect", { class: "ground-5", width: 30, height: 30 }), svg("path", { class: "mother", d: circle(15, 15, 13) + circle(15, 15, 9) })), "mother colony"],
     [sign("cross", "M8 8l14 14m0 -14l-14 14"), "blocked"],
   ];

@@ -9,7 +9,7 @@ const LAY = {
 function patterns() {
   const pattern = (id, size, ...inside) => svg("pattern", { id, width: size, height: size, patternUnits: "userSpaceOnUse" }, svg("rect", { class: "half", width: size, height: size }), inside);
   document.body.append(svg("svg", { width: 0, height: 0, "aria-hidden": "true", class: "unseen", focusable: "false" }, svg("defs", null,
-    pattern("stripes", 7, svg("path", { class: "stripe", d: "M-1 1l2 -2M0 7l7 -7M6 8l2 -2" })),
+    pattern("stripes", 5, svg("path", { class: "stripe", d: "M-1 1l2 -2M0 5l5 -5M4 6l2 -2" })),
     pattern("dots", 5, svg("circle", { class: "dot", cx: 2.5, cy: 2.5, r: 1 })),
     pattern("waves", 10, svg("path", { class: "wave", d: "M0 5q2.5 -4 5 0t5 0" })))));
 }
