@@ -154,7 +154,7 @@ def test_links_lead_somewhere(page: str) -> None:
 
 def test_pictures_are_small() -> None:
     pictures = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", text("README.md"))
-    assert len(pictures) == 2
+    assert len(pictures) == 4
     for picture in pictures:
         assert (ROOT / picture).stat().st_size < 200_000
 

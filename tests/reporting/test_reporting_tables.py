@@ -9,6 +9,8 @@ from decimal import Decimal
 import pytest
 from example import FORMULA, TUESDAY, farm, plan
 
+from scheduler.audit.context import Context
+from scheduler.audit.hours import hours_in
 from scheduler.plan.view import PlanView
 from scheduler.reporting import Table, all_tables
 from scheduler.reporting.tables import csv_bytes
@@ -117,3 +119,27 @@ def test_text_that_looks_like_a_formula_is_marked_in_csv_and_numbers_are_not(tab
 def test_a_row_of_the_wrong_length_is_refused() -> None:
     with pytest.raises(ValueError, match="2 values for 1 columns"):
         Table("x", ("a",), ((1, 2),))
+
+
+def test_hours_are_what_cuts_need_and_what_people_who_can_offer(tables: dict[str, Table]) -> None:
+    """Week 1 by hand: 6 minutes a colony and 0.6 a piece for the cutter; (180 + 150 - 2 x set-up) x fill of one person who can cut."""
+    rows = {
+        (r[0], r[1], r[2]): r[3:] for r in tables["hours"].pick("week", "where", "skills", "minutes_needed", "minutes_offered")
+    }
+    s = farm().settings
+    offered = round((180 + 150 - 2 * s.session_minutes) * s.bench_fill, 1)
+    assert rows[1, "bench", "cutters"] == (6 + 0.6 * 12 + 6 + 0.6 * 8, offered)
+    assert rows[1, "bench", "scalpel + toxic"][0] == pytest.approx(6 + 0.6 * 5 + 6 + 0.6 * 3)
+    assert rows[3, "bench", "cutters"][0] == 0
+    assert rows[6, "bench", "cutters"][0] == 6 + 0.6 * 10
+    paid = 2 * (38 * 60 - 180 - 150)
+    assert rows[1, "outside sessions", "care"][1] == paid
+    assert rows[1, "outside sessions", "pack"][1] == paid / 2
+
+
+def test_hours_outside_sessions_are_the_audits(tables: dict[str, Table]) -> None:
+    ctx = Context(farm(), plan())
+    rows = tables["hours"].pick("week", "where", "minutes_needed")
+    for week in farm().weeks.all:
+        minutes = sum(float(str(m)) for w, where, m in rows if (w, where) == (week, "outside sessions"))
+        assert minutes == pytest.approx(hours_in(ctx, week).demand / 60, abs=0.12)

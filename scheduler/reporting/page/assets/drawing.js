@@ -63,6 +63,7 @@ function drawRack(rack, week, unit) {
   path("contour", borders(rack, at, cell));
   path("outline", square(x0, y0, rack.cols * cell, rack.rows * cell));
   for (let c = 0; c < rack.cols; c++) if (cell >= 18 || c % 5 === 4 || c === 0) picture.append(svg("text", { class: "axis", x: x0 + (c + .5) * cell, y: 12, "text-anchor": "middle" }, c + 1));
+  if (edge) picture.append(svg("text", { class: "axis", x: x0 + rack.cols * cell + 5, y: 12 }, "PAR"));
   for (let r = 0; r < rack.rows; r++) {
     const y = y0 + (r + .5) * cell + 4, first = light[r * rack.cols], last = light[(r + 1) * rack.cols - 1];
     picture.append(svg("text", { class: "axis", x: x0 - 5, y, "text-anchor": "end" }, rowLetters(r)));
