@@ -52,12 +52,15 @@ def main() -> None:
         "--colonies", type=int, nargs="*", default=[2000], help="large farms beside the demo farm (2000: 40,000 positions)"
     )
     ask.add_argument("--keep", type=Path, help="folder that keeps the plans of large farms for the next time")
+    ask.add_argument(
+        "--slow", type=float, default=1, help="how many times slower the browser's processor is made, as of a tablet"
+    )
     ask.add_argument("--out", type=Path, default=ROOT / "reports" / "benchmarks.jsonl", help="results are appended here")
     given = ask.parse_args()
     print("| farm | positions | lots | page, MB | made in, s | usable, ms | worst sheet, ms | slide a week, ms: median | worst |")
     print("|---|---|---|---|---|---|---|---|---|")
     for name, book, farm, plan in _farms(given.colonies, given.keep):
-        row = measured(name, book, farm, plan) | {"date": date.today().isoformat(), "machine": machine()}
+        row = measured(name, book, farm, plan, given.slow) | {"date": date.today().isoformat(), "machine": machine()}
         given.out.parent.mkdir(parents=True, exist_ok=True)
         with given.out.open("a", encoding="utf-8") as file:
             file.write(json.dumps(row) + "\n")
@@ -104,14 +107,14 @@ def with_reasons(farm: Farm, plan: Plan) -> Plan:
     return plan.model_copy(update={"held": held, "helps": helps})
 
 
-def measured(name: str, book: Farm, farm: Farm, plan: Plan) -> dict[str, Any]:
-    """One page: made, opened and slid through."""
+def measured(name: str, book: Farm, farm: Farm, plan: Plan, slow: float) -> dict[str, Any]:
+    """One page: made, opened and slid through, on a processor ``slow`` times slower."""
     begin = time.process_time()
     view = PlanView(farm, plan)
     page = page_bytes(view, tables_of(view), "not audited here", months_ahead(book, plan))
     made = time.process_time() - begin
     row: dict[str, Any] = {
-        "way": "page", "farm": name, "positions": sum(len(r.open_positions) for r in farm.racks), "lots": len(view.lots),
+        "way": "page", "farm": name, "slow": slow, "positions": sum(len(r.open_positions) for r in farm.racks), "lots": len(view.lots),
         "mb": round(len(page) / 1e6, 2), "made_s": round(made, 1),
     }  # fmt: skip
     with tempfile.TemporaryDirectory() as folder, Browser.started() as browser:
@@ -119,15 +122,15 @@ def measured(name: str, book: Farm, farm: Farm, plan: Plan) -> dict[str, Any]:
         file.write_bytes(page)
         usable, sheets, slides = [], {}, []
         for _ in range(RUNS):
-            with browser.open(file, "racks") as opened:
+            with browser.open(file, "racks", slow=slow) as opened:
                 usable.append(_usable(opened))
                 assert (
                     opened.page.evaluate("performance.getEntriesByName('page-usable')[0].detail") > 0
                 )  # racks are drawn by then
         for sheet in ("week", "bench", "capacity", "months", "why"):
-            with browser.open(file, sheet) as opened:
+            with browser.open(file, sheet, slow=slow) as opened:
                 sheets[sheet] = _usable(opened)
-        with browser.open(file, "racks") as opened:
+        with browser.open(file, "racks", slow=slow) as opened:
             for place in (0, 6000):
                 opened.page.mouse.wheel(0, place)
                 opened.page.wait_for_timeout(300)

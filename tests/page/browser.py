@@ -40,8 +40,10 @@ class Browser:
             browser.close()
 
     @contextmanager
-    def open(self, file: Path, sheet: str = "", *, width: int = 1280, height: int = 900, **options: Any) -> Iterator[Opened]:
-        """A page as a tester sees it. Whatever it asks for beside the file is refused and kept."""
+    def open(
+        self, file: Path, sheet: str = "", *, width: int = 1280, height: int = 900, slow: float = 1, **options: Any
+    ) -> Iterator[Opened]:
+        """A page as a tester sees it. Whatever it asks for beside the file is refused and kept. ``slow``: processor so many times slower."""
         context = self._browser.new_context(viewport={"width": width, "height": height}, **options)
         page = context.new_page()
         opened = Opened(page, file.as_uri())
@@ -49,6 +51,8 @@ class Browser:
         page.on("pageerror", lambda error: opened.said.append(f"error: {error}"))
         page.on("dialog", lambda dialog: (opened.said.append(f"dialog: {dialog.message}"), dialog.dismiss()))
         context.route("**/*", opened.asked_for)
+        if slow > 1:
+            context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": slow})
         page.goto(f"{file.as_uri()}#{sheet}" if sheet else file.as_uri())
         opened.wait_until("performance.getEntriesByName('page-usable').length > 0")
         try:

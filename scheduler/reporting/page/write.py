@@ -27,7 +27,7 @@ PAGE = "week.html"
 
 STYLES = ("colours.css", "page.css", "racks.css", "bench.css", "print.css")
 SCRIPTS = (
-    "tools.js", "data.js", "cards.js", "drawing.js", "racks.js", "zones.js", "find.js", "bench.js", "capacity.js", "charts.js",
+    "tools.js", "data.js", "cards.js", "drawing.js", "racks.js", "zones.js", "find.js", "bench.js", "step.js", "capacity.js", "charts.js",
     "months.js", "why.js", "start.js",
 )  # fmt: skip
 """Parts of the script, in the order they are joined."""

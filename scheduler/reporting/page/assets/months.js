@@ -2,50 +2,131 @@
 const ALL = "all";
 
 function drawMonths() {
-  const m = plan.months, box = byId("months-sheet"), picked = el("div", { id: "month-rows" });
-  const cells = m.forecast ? m.forecast.rows.map(([strain, size]) => [strain, size]).filter(([s]) => s !== ALL) : m.planned.map(([s, k]) => [s, k]);
-  const names = [[ALL, ALL, "all strains"], ...cells.map(([s, k]) => [s, k, `${strainOf.get(s).name} (${s}), ${k}`]).sort((a, b) => a[2].localeCompare(b[2]))];
-  const select = el("select", { id: "month-choice", onchange: () => show(Number(select.value)) }, names.map(([, , text], i) => el("option", { value: i }, text)));
+  const m = plan.months,
+    box = byId("months-sheet"),
+    picked = el("div", { id: "month-rows" });
+  const cells = m.forecast
+    ? m.forecast.rows.map(([strain, size]) => [strain, size]).filter(([s]) => s !== ALL)
+    : m.planned.map(([s, k]) => [s, k]);
+  const names = [
+    [ALL, ALL, "all strains"],
+    ...cells.map(([s, k]) => [s, k, `${strainOf.get(s).name} (${s}), ${k}`]).sort((a, b) => a[2].localeCompare(b[2])),
+  ];
+  const select = el(
+    "select",
+    { id: "month-choice", onchange: () => show(Number(select.value)) },
+    names.map(([, , text], i) => el("option", { value: i }, text)),
+  );
   const show = (i) => put(picked, monthRows(m, names[i]));
-  put(box,
+  put(
+    box,
     el("h3", null, "Frags becoming sellable"),
-    m.forecast ? el("p", { class: "quiet" }, `Spread from ${whole(m.forecast.draws)} random draws (seed ${m.forecast.seed}) with what the counts say: 8 of 10 months should fall between P10 and P90. All strains: each frag once, in its first class; a strain and class: frags newly reaching it.`)
+    m.forecast
+      ? el(
+          "p",
+          { class: "quiet" },
+          `Spread from ${whole(m.forecast.draws)} random draws (seed ${m.forecast.seed}) with what the counts say: 8 of 10 months should fall between P10 and P90. All strains: each frag once, in its first class; a strain and class: frags newly reaching it.`,
+        )
       : el("p", { class: "note" }, "This page was written without a forecast: what the plan expects is shown alone."),
-    el("p", { class: "quiet" }, "Planned: frags the plan expects to reach the class they are sold as, each once, a lot as a whole in one week; “now” had reached it before week 1. The forecast lets frag by frag grow and takes the pieces cuts really give, so the two differ."),
-    el("div", { class: "bar" }, el("div", null, el("label", { for: "month-choice" }, "Strain and size class"), select)), picked,
-    el("h3", null, "Orders"), ordersTable(m));
+    el(
+      "p",
+      { class: "quiet" },
+      "Planned: frags the plan expects to reach the class they are sold as, each once, a lot as a whole in one week; “now” had reached it before week 1. The forecast lets frag by frag grow and takes the pieces cuts really give, so the two differ.",
+    ),
+    el("div", { class: "bar" }, el("div", null, el("label", { for: "month-choice" }, "Strain and size class"), select)),
+    picked,
+    el("h3", null, "Orders"),
+    ordersTable(m),
+  );
   show(0);
 }
 
 function plannedIn(m, [strain, size]) {
   const total = {};
-  for (const [s, k, months] of m.planned) if (strain === ALL || (s === strain && k === size)) for (const [month, frags] of Object.entries(months)) total[month] = (total[month] || 0) + frags;
+  for (const [s, k, months] of m.planned)
+    if (strain === ALL || (s === strain && k === size))
+      for (const [month, frags] of Object.entries(months)) total[month] = (total[month] || 0) + frags;
   return total;
 }
 
 function monthRows(m, cell) {
-  const planned = plannedIn(m, cell), row = m.forecast && m.forecast.rows.find(([s, k]) => s === cell[0] && k === cell[1]);
+  const planned = plannedIn(m, cell),
+    row = m.forecast && m.forecast.rows.find(([s, k]) => s === cell[0] && k === cell[1]);
   const months = m.months.filter((name) => name !== "now");
-  const spread = row ? row[2] : [], promised = row ? row[3] : [];
-  const headers = ["month", "planned", ...(row ? ["P10", "P50", "P90"] : []), ...(promised.length ? ["can be promised by its end"] : [])];
+  const spread = row ? row[2] : [],
+    promised = row ? row[3] : [];
+  const headers = [
+    "month",
+    "planned",
+    ...(row ? ["P10", "P50", "P90"] : []),
+    ...(promised.length ? ["can be promised by its end"] : []),
+  ];
   const rows = m.months.map((name) => {
-    const i = months.indexOf(name), s = i >= 0 ? spread[i] : null;
-    return [name, fixed(planned[name] || 0, 1), ...(row ? (s ? s.map(whole) : ["", "", ""]) : []), ...(promised.length ? [whole(promised[i + 1])] : [])];
+    const i = months.indexOf(name),
+      s = i >= 0 ? spread[i] : null;
+    return [
+      name,
+      fixed(planned[name] || 0, 1),
+      ...(row ? (s ? s.map(whole) : ["", "", ""]) : []),
+      ...(promised.length ? [whole(promised[i + 1])] : []),
+    ];
   });
   const told = `${cell[2]}: ${months.map((name, i) => `${name} planned ${fixed(planned[name] || 0, 1)}${spread[i] ? `, P50 ${spread[i][1]}, ${spread[i][0]} to ${spread[i][2]}` : ""}`).join("; ")}`;
   return [
-    fanChart(months, spread, months.map((name) => planned[name] || 0), told),
-    el("p", { class: "quiet" }, row ? "band: P10 to P90; line with rings: P50; broken line with squares: planned" : "broken line with squares: planned"),
+    fanChart(
+      months,
+      spread,
+      months.map((name) => planned[name] || 0),
+      told,
+    ),
+    el(
+      "p",
+      { class: "quiet" },
+      row ? "band: P10 to P90; line with rings: P50; broken line with squares: planned" : "broken line with squares: planned",
+    ),
     scrolled("Frags by month", table("numbers", headers, rows, [1, 2, 3, 4, 5])),
-    promised.length ? el("p", { class: "quiet" }, `Can be promised: most graded frags not bound for an order that are there by the end of the month with a chance of ${whole(m.forecast.level * 100)} %.`) : null,
+    promised.length
+      ? el(
+          "p",
+          { class: "quiet" },
+          `Can be promised: most graded frags not bound for an order that are there by the end of the month with a chance of ${whole(m.forecast.level * 100)} %.`,
+        )
+      : null,
   ];
 }
 
 function ordersTable(m) {
   if (!m.orders.length) return el("p", null, "There are no open orders.");
   const chance = m.orders.some((row) => row[13] !== null && row[13] !== undefined);
-  const headers = ["order", "by", "strain", "class", "frags", "price", "due", "promise", "in time", "late", "short", "deliveries", ...(chance ? ["chance in time"] : [])];
-  const rows = m.orders.map(([order, channel, , name, size, n, price, due, promise, inTime, late, short, parts, c]) =>
-    [order, channel, name, size, String(n), money(price), due, promise, fixed(inTime, 1), fixed(late, 1), fixed(short, 1), parts, ...(chance ? [c === null || c === undefined ? "" : `${whole(c * 100)} %`] : [])]);
+  const headers = [
+    "order",
+    "by",
+    "strain",
+    "class",
+    "frags",
+    "price",
+    "due",
+    "promise",
+    "in time",
+    "late",
+    "short",
+    "deliveries",
+    ...(chance ? ["chance in time"] : []),
+  ];
+  const rows = m.orders.map(([order, channel, , name, size, n, price, due, promise, inTime, late, short, parts, c]) => [
+    order,
+    channel,
+    name,
+    size,
+    String(n),
+    money(price),
+    due,
+    promise,
+    fixed(inTime, 1),
+    fixed(late, 1),
+    fixed(short, 1),
+    parts,
+    ...(chance ? [c === null || c === undefined ? "" : `${whole(c * 100)} %`] : []),
+  ]);
   return scrolled("Orders", table("stack orders", headers, rows, [4, 5, 8, 9, 10, 12]));
 }

@@ -21,7 +21,8 @@ function put(node, ...children) {
 }
 
 const el = (name, attributes, ...children) => fill(document.createElement(name), attributes, children);
-const svg = (name, attributes, ...children) => fill(document.createElementNS("http://www.w3.org/2000/svg", name), attributes, children);
+const svg = (name, attributes, ...children) =>
+  fill(document.createElementNS("http://www.w3.org/2000/svg", name), attributes, children);
 
 const whole = (x) => Math.round(x).toLocaleString("en-US");
 const fixed = (x, places) => x.toLocaleString("en-US", { minimumFractionDigits: places, maximumFractionDigits: places });
@@ -30,29 +31,68 @@ const many = (n, one, more) => `${whole(n)} ${n === 1 ? one : more || one + "s"}
 
 function facts(rows) {
   const shown = rows.filter((row) => row[1] !== "" && row[1] !== null && row[1] !== undefined);
-  return el("dl", { class: "facts" }, shown.map(([name, value]) => el("div", null, el("dt", null, name), el("dd", null, value))));
+  return el(
+    "dl",
+    { class: "facts" },
+    shown.map(([name, value]) => el("div", null, el("dt", null, name), el("dd", null, value))),
+  );
 }
 
 function table(className, headers, rows, numbers = []) {
   const right = (i) => (numbers.includes(i) ? "n" : null);
-  return el("table", { class: className },
-    el("thead", null, el("tr", null, headers.map((h, i) => el("th", { scope: "col", class: right(i) }, h)))),
-    el("tbody", null, rows.map((row) => el("tr", null, row.map((cell, i) =>
-      i === 0 ? el("th", { scope: "row" }, cell) : el("td", { class: right(i), "data-name": headers[i] }, cell))))));
+  return el(
+    "table",
+    { class: className },
+    el(
+      "thead",
+      null,
+      el(
+        "tr",
+        null,
+        headers.map((h, i) => el("th", { scope: "col", class: right(i) }, h)),
+      ),
+    ),
+    el(
+      "tbody",
+      null,
+      rows.map((row) =>
+        el(
+          "tr",
+          null,
+          row.map((cell, i) =>
+            i === 0 ? el("th", { scope: "row" }, cell) : el("td", { class: right(i), "data-name": headers[i] }, cell),
+          ),
+        ),
+      ),
+    ),
+  );
 }
 
-const scrolled = (label, ...children) => el("div", { class: "scroll", tabindex: "0", role: "group", "aria-label": label }, children);
+const scrolled = (label, ...children) =>
+  el("div", { class: "scroll", tabindex: "0", role: "group", "aria-label": label }, children);
 
 // A list of choices of which one is taken, as buttons.
 function choices(label, names, taken, choose) {
-  const buttons = names.map(([key, text]) => el("button", {
-    type: "button", "aria-pressed": String(key === taken),
-    onclick: () => {
-      buttons.forEach((b, i) => b.setAttribute("aria-pressed", String(names[i][0] === key)));
-      choose(key);
-    },
-  }, text));
-  return el("div", { role: "group", "aria-label": label }, el("span", { class: "label" }, label), el("div", { class: "row" }, buttons));
+  const buttons = names.map(([key, text]) =>
+    el(
+      "button",
+      {
+        type: "button",
+        "aria-pressed": String(key === taken),
+        onclick: () => {
+          buttons.forEach((b, i) => b.setAttribute("aria-pressed", String(names[i][0] === key)));
+          choose(key);
+        },
+      },
+      text,
+    ),
+  );
+  return el(
+    "div",
+    { role: "group", "aria-label": label },
+    el("span", { class: "label" }, label),
+    el("div", { class: "row" }, buttons),
+  );
 }
 
 // Calls draw(node) once a node comes near the screen, and again after stale(): only what is seen is drawn.
@@ -62,22 +102,46 @@ class Seen {
     this.near = new Set();
     this.fresh = new Set();
     this.nodes = [];
-    this.watch = new IntersectionObserver((entries) => {
-      for (const entry of entries) {
-        if (entry.isIntersecting) this.near.add(entry.target);
-        else this.near.delete(entry.target);
-        this.once(entry.target);
-      }
-    }, { rootMargin: "400px" });
+    this.watch = new IntersectionObserver(
+      (entries) => {
+        for (const entry of entries) {
+          if (entry.isIntersecting) this.near.add(entry.target);
+          else this.near.delete(entry.target);
+          this.once(entry.target);
+        }
+      },
+      { rootMargin: "400px" },
+    );
   }
-  add(node) { this.nodes.push(node); this.watch.observe(node); }
-  clear() { this.watch.disconnect(); this.near.clear(); this.fresh.clear(); this.nodes = []; }
+  add(node) {
+    this.nodes.push(node);
+    this.watch.observe(node);
+  }
+  clear() {
+    this.watch.disconnect();
+    this.near.clear();
+    this.fresh.clear();
+    this.nodes = [];
+  }
   once(node) {
     if (!this.near.has(node) || this.fresh.has(node)) return;
     this.fresh.add(node);
     this.draw(node);
   }
-  stale() { this.fresh.clear(); this.near.forEach((node) => this.once(node)); }
-  now(node) { this.near.add(node); this.once(node); }
-  all() { this.nodes.forEach((node) => { if (!this.fresh.has(node)) { this.fresh.add(node); this.draw(node); } }); }
+  stale() {
+    this.fresh.clear();
+    this.near.forEach((node) => this.once(node));
+  }
+  now(node) {
+    this.near.add(node);
+    this.once(node);
+  }
+  all() {
+    this.nodes.forEach((node) => {
+      if (!this.fresh.has(node)) {
+        this.fresh.add(node);
+        this.draw(node);
+      }
+    });
+  }
 }
