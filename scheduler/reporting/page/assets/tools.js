@@ -128,9 +128,14 @@ class Seen {
     this.fresh.add(node);
     this.draw(node);
   }
+  // What is on the screen is drawn at once, what lies near it after the next frame.
   stale() {
     this.fresh.clear();
-    this.near.forEach((node) => this.once(node));
+    const boxes = [...this.near].map((node) => [node, node.getBoundingClientRect()]);
+    const shown = boxes.filter(([, box]) => box.bottom > 0 && box.top < window.innerHeight).map(([node]) => node);
+    shown.forEach((node) => this.once(node));
+    if (shown.length < boxes.length)
+      requestAnimationFrame(() => setTimeout(() => this.near.forEach((node) => this.once(node)), 0));
   }
   now(node) {
     this.near.add(node);
