@@ -47,11 +47,14 @@ def session_end(session: BenchSession) -> datetime:
     return datetime.combine(session.day, session.start) + timedelta(minutes=session.minutes)
 
 
-def bench_minutes(farm: Farm, session: BenchSession, changes: int = 0) -> float:
-    """Minutes of bench work one person can be planned for: (length - set-up and clean-down - changes) x bench_fill."""
+def bench_minutes(farm: Farm, session: BenchSession, changes: int = 0, fill: float | None = None) -> float:
+    """Minutes of bench work one person can be planned for: (length - set-up and clean-down - changes) x ``fill``.
+
+    ``fill``: share of the clock that is work, from 0 to 1; none given: ``bench_fill``.
+    """
     s = farm.settings
     clock = session.minutes - s.session_minutes - changes * s.changeover_minutes
-    return max(0.0, clock) * s.bench_fill
+    return max(0.0, clock) * (s.bench_fill if fill is None else fill)
 
 
 def paid_minutes(farm: Farm, person: str, week: int) -> float:

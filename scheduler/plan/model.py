@@ -132,6 +132,10 @@ class Announced(Part):
     week: int = Field(ge=1, description="week of this plan it was announced for")
     session: str = Field(description="bench session it was announced for")
     pieces: int = Field(ge=1, description="pieces announced")
+    cutter: str | None = Field(default=None, description="who was to cut")
+    mounter: str | None = Field(default=None, description="who was to mount")
+    rack: str | None = Field(default=None, description="rack on which the frags were to stand")
+    blocks: tuple[Block, ...] = Field(default=(), description="blocks in which they were to stand")
 
 
 LearnableTrait = Literal[

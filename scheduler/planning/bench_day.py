@@ -141,6 +141,7 @@ def fit_sessions(
     value: Callable[[N, Cut], float],
     pinned: Callable[[Cut], bool],
     limits: Limits,
+    replans: int = REPLANS,
     budget: Budget | None = None,
     progress: Progress | None = None,
     stop: threading.Event | None = None,
@@ -148,7 +149,7 @@ def fit_sessions(
     """Near weeks whose sessions are all done before clean-down, with plugs that have stood in water long enough.
 
     Where a session's efficiency proves tighter than the fill it was planned with, the near weeks are planned again with
-    that fill (``replan``, a fill for each such session), at most ``REPLANS`` times; then the cut of least ``value`` that is
+    that fill (``replan``, a fill for each such session), at most ``replans`` times; then the cut of least ``value`` that is
     not ``pinned`` is left out (``without``) until it fits. A replanning that cuts nothing any more is taken as it is.
     ``limits`` are those of one session, ``budget`` that of all.
     """
@@ -158,7 +159,7 @@ def fit_sessions(
 
     fill: dict[str, float] = {}
     bench = clocked(near, None)
-    for _ in range(REPLANS):
+    for _ in range(replans):
         if not bench.late or (stop is not None and stop.is_set()):
             break
         tighter = {

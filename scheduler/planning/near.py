@@ -5,23 +5,30 @@ from __future__ import annotations
 import math
 import threading
 from collections import Counter
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 from scheduler.errors import NoPlanFound, PinConflict
 from scheduler.farm.farm import Farm
+from scheduler.plan.model import Announced
 from scheduler.planning.near_layouts import LayoutMaker, made_free
 from scheduler.planning.near_places import Coming, most_on, shapes, tidy
+from scheduler.planning.near_told import ToldPlaces, as_told, told_places
 from scheduler.solving import Budget, Outcome, Progress, Solved, minimal_conflict, solve
 from scheduler.solving import Limits as SolveLimits
 from scheduler.week.floor import Floor, Section
-from scheduler.week.model import MOST_PIECES, ChosenCut, ChosenMove, Limits, NearModel, Space, Spot, Start
+from scheduler.week.model import MOST_PIECES, ChosenCut, ChosenMove, Layout, Limits, NearModel, Space, Spot, Start
 from scheduler.week.options import NearWorth, Option, Refusal, option, with_ways
 from scheduler.week.prices import Prices
 from scheduler.week.releases import EarlySale, Move, NoStock, Stock, moves
+from scheduler.week.worth import change_cost, worth_of
 
 COUNTED_SHARE, LAYOUT_SHARES = 0.3, (0.55, 1.0)
 """Shares of the work and time left: for the bound, and for each round with layouts."""
+
+TOLD_SHARE = 0.1
+"""Share of the work and time left to see how lots of the book make way for announced cuts again."""
 
 ROUNDS_BY_CHANCE, ROUNDS_AROUND = 32, 12
 """Most layouts tried by chance for each rack, and around what stands there in each round."""
@@ -39,15 +46,24 @@ ASKING = ("cut", "at least")
 """Pins that ask for pieces: without them, doing nothing keeps every rule."""
 
 
-Begin = Callable[[Sequence[Option], Prices, Limits], Sequence[ChosenCut]]
-"""Makes lawful cuts with their places, given what could be cut, its worth and what is left of everything."""
+class Begin(Protocol):
+    """Makes lawful cuts with their places, one after the other."""
+
+    def __call__(
+        self, options: Sequence[Option], prices: Prices, limits: Limits, start: Start, *, keep: bool, fill: bool
+    ) -> Sequence[ChosenCut]:  # fmt: skip
+        """The cuts of ``start`` and more beside them: with ``keep`` what was announced, with ``fill`` whatever is worth it.
+
+        The options are what could be cut, the prices its worth, the limits what is left of everything.
+        """
 
 
 @dataclass(frozen=True)
 class NearPlan:
     """The near weeks: cuts, moves and early sales, why other colonies cannot be cut, how the model ended, what gave way.
 
-    ``work``: what it took of the solver, in its own units.
+    ``work``: what it took of the solver, in its own units. ``kept``: the near weeks that do nothing but what pins ask for
+    and what was announced, if anything was. ``prices``: what the choice was made at, ``None`` where there was none to make.
     """
 
     cuts: tuple[ChosenCut, ...]
@@ -58,6 +74,13 @@ class NearPlan:
     moves: tuple[ChosenMove, ...] = ()
     sales: tuple[EarlySale, ...] = ()
     work: float = 0.0
+    kept: NearPlan | None = None
+    prices: Prices | None = None
+
+    def worth(self, farm: Farm, announced: Sequence[Announced]) -> int:
+        """Worth of the near weeks as they are, in cents, by the measure they were chosen by."""
+        chosen = Start(self.cuts, self.moves, self.sales)
+        return worth_of(farm, self.prices, Limits(announced=announced), chosen) if self.prices is not None else 0
 
 
 class NearPlanner:
@@ -94,32 +117,39 @@ class NearPlanner:
             raise PinConflict(names, [describe_pin(self.farm, name) for name in names])
         if not options:
             return NearPlan((), (), refusals, None, (), work=self._budget.work)
-        chosen, outcome = self._search(options, start)
-        return replace(self._placed(chosen, options, refusals, outcome), work=self._budget.work)
+        prices = Prices(self.worth, options)
+        chosen, outcome, kept = self._search(options, start, prices)
+        found = self._placed(chosen, options, refusals, outcome)
+        calm = self._placed(kept, options, refusals, outcome) if self.limits.announced else None
+        calm = replace(calm, prices=prices) if calm is not None else None
+        return replace(found, work=self._budget.work, kept=calm, prices=prices)
 
-    def _search(self, options: list[Option], start: Start) -> tuple[Start, Outcome]:
+    def _search(self, options: list[Option], start: Start, prices: Prices) -> tuple[Start, Outcome, Start]:
         """Counts of positions alone give a bound and a direction; layouts of the racks, round by round, the plan.
 
-        Of all that lots of the book could do, the layouts look at what is worth it by counts.
+        Of all that lots of the book could do, the layouts look at what is worth it by counts. Beside the plan stands the
+        start that only keeps what was announced.
         """
-        prices = Prices(self.worth, options)
         offered = [s for s in self.sales if s in start.sales or s.loss <= MOST_LOSS * s.brings]
         options = self._beside(worthwhile(self.farm, options, prices, self.pins, self.limits), self.moves, offered)
         self.limits = replace(self.limits, most=most_on(self.farm, (*options, *self.moves)))
-        if self.begin is not None and not start.cuts:
-            start = replace(start, cuts=tuple(self.begin(options, prices, self.limits)))
+        told = told_places(self.farm, self.limits.announced, options)
+        start, kept = self._begun(options, prices, start, told)
         counted = self._model(options, prices, None, self.moves, offered)
         first = self._solve(counted, COUNTED_SHARE, improve=False)
         found = first.outcome.found
         standing = counted.standing(first) if found else {}
-        moving = [m for m in self.moves if m in (counted.moved(first) if found else ()) or m in [c.move for c in start.moves]]
-        sales = [s for s in offered if s in (counted.sold(first) if found else ()) or s in start.sales]
+        moved, sold = (counted.moved(first), counted.sold(first)) if found else ((), ())
+        moving = [m for m in self.moves if m in moved or m in [c.move for c in start.moves] or m.lot in told.lots]
+        sales = [s for s in offered if s in sold or s in start.sales or s.lot in told.lots]
         options = self._beside(options, moving, sales)
-        maker = self._maker(options, moving, sales, prices)
-        for rack, spots in _spots(start).items():
-            maker.exactly(rack, spots)
+        maker = self._maker(options, moving, sales, prices, told)
+        for known in (_spots(start), _spots(kept), told.spots):
+            for rack, spots in known.items():
+                maker.exactly(rack, spots)
         maker.by_chance(ROUNDS_BY_CHANCE)
-        best, outcome = start, replace(first.outcome, outcome="feasible", value=None if start.cuts else 0.0)
+        best, value = start, worth_of(self.farm, prices, self.limits, start)
+        outcome = replace(first.outcome, outcome="feasible", value=float(value))
         for share in LAYOUT_SHARES:
             if outcome.reason == "interrupted":
                 break
@@ -130,12 +160,45 @@ class NearPlanner:
             model.start_from(best)
             solved = self._solve(model, share, improve=True)
             seconds = outcome.seconds + solved.outcome.seconds
-            if solved.outcome.found:
+            if solved.outcome.found and (solved.outcome.value or 0.0) >= value - 1e-6:
                 best, standing, outcome = model.chosen(solved), model.standing(solved), solved.outcome
+                value = worth_of(self.farm, prices, self.limits, best)
             outcome = replace(outcome, reason=solved.outcome.reason, seconds=seconds)
             if _reached(outcome, first.outcome):
                 break
-        return best, _ended(outcome, first.outcome)
+        return best, _ended(outcome, first.outcome), kept
+
+    def _begun(self, options: list[Option], prices: Prices, start: Start, told: ToldPlaces) -> tuple[Start, Start]:
+        """Where to begin: of what pins ask for, filled up with and without what was announced, the one worth most.
+
+        And, for later, what pins ask for with what was announced and no more.
+        """
+        if self.begin is None:
+            return start, start
+        begin = self.begin
+
+        def tried(one: Start, *, keep: bool, fill: bool) -> Start:
+            return replace(one, cuts=tuple(begin(options, prices, self.limits, one, keep=keep, fill=fill)))
+
+        def worth(one: Start) -> int:
+            return worth_of(self.farm, prices, self.limits, one)
+
+        fresh = tried(start, keep=False, fill=True)
+        if not self.limits.announced:
+            return fresh, start
+        bases = [start, *([self._stirred(options, prices, told)] if told.lots and not start.cuts else [])]
+        kept = max((tried(one, keep=True, fill=False) for one in bases), key=worth)
+        return max(*(tried(one, keep=True, fill=True) for one in bases), fresh, key=worth), kept
+
+    def _stirred(self, options: list[Option], prices: Prices, told: ToldPlaces) -> Start:
+        """Announced cuts in their places, lots of the book that stand there making way again."""
+        colonies = {(a.colony, a.week) for a in self.limits.announced}
+        moving, sales = [m for m in self.moves if m.lot in told.lots], [s for s in self.sales if s.lot in told.lots]
+        mine = self._beside([o for o in options if (o.name, o.week) in colonies], moving, sales)
+        layouts = [Layout(rack, tuple(spots)) for rack, spots in told.spots.items()]
+        model = self._model(mine, prices, layouts, moving, sales)
+        solved = self._solve(model, TOLD_SHARE, improve=False)
+        return model.chosen(solved) if solved.outcome.found else Start()
 
     def _beside(self, options: list[Option], moving: Sequence[Move], sales: Sequence[EarlySale]) -> list[Option]:
         """Options on the ground that these moves and sales could leave free."""
@@ -150,13 +213,15 @@ class NearPlanner:
         return solved
 
     def _maker(
-        self, options: Sequence[Option], moves: Sequence[Move], sales: Sequence[EarlySale], prices: Prices
+        self, options: Sequence[Option], moves: Sequence[Move], sales: Sequence[EarlySale], prices: Prices, told: ToldPlaces
     ) -> LayoutMaker:  # fmt: skip
         """Layouts of what could be worth it: a colony's best week, and every move."""
         worth = dict.fromkeys((m.lot for m in moves), 1.0)
+        change = {(a.colony, a.week): change_cost(self.farm, a) for a in self.limits.announced}
         for o in options:
-            worth[o.name] = max(worth.get(o.name, 0.0), float(prices.best(o, min(o.most, MOST_PIECES))))
-        return LayoutMaker(self.farm, self.floor, (*options, *moves), sales, worth, self.solving.seed)
+            brings = prices.best(o, min(o.most, MOST_PIECES)) + change.get((o.name, o.week), 0)
+            worth[o.name] = max(worth.get(o.name, 0.0), float(brings))
+        return LayoutMaker(self.farm, self.floor, (*options, *moves), sales, worth, self.solving.seed, told.spots)
 
     def _options(self, pins: Collection[str]) -> tuple[list[Option], dict[str, Refusal]]:
         return options_of(self.farm, self.floor, pins)
@@ -190,8 +255,11 @@ class NearPlanner:
     def _placed(self, chosen: Start, options: list[Option], refusals: Mapping[str, Refusal], outcome: Outcome) -> NearPlan:
         """The plan with final blocks; a cut whose lot cannot stand mostly in its zone with fewer plugs shrinks, and is told."""
         sold, moved, cuts = chosen.sales, chosen.moves, chosen.cuts
+        told = {(a.colony, a.week): a for a in self.limits.announced}
         coming = [
-            Coming(_name(c), c.option.strain, c.pieces, c.section, self._ground(c.option, c.section, moved, sold), c.blocks)
+            Coming(
+                _name(c), c.option.strain, c.pieces, c.section, self._ground(c.option, c.section, moved, sold), *as_told(self.farm, c, told)
+            )
             for c in cuts
         ] + [Coming(_name(m), m.move.strain, m.move.pieces, m.section, frozenset(m.move.places[m.section.rack]), m.blocks)
              for m in moved]  # fmt: skip

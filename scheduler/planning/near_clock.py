@@ -8,14 +8,15 @@ from dataclasses import replace
 
 from scheduler.errors import PinConflict
 from scheduler.farm.farm import Farm
-from scheduler.plan.model import Cut
-from scheduler.planning.bench_day import BenchResult, Fitted, fit_sessions, schedule_cuts
+from scheduler.plan.model import Announced, Cut
+from scheduler.planning.bench_day import REPLANS, BenchResult, Fitted, fit_sessions, schedule_cuts
 from scheduler.planning.near import ASKING, NearPlan, describe_pin
 from scheduler.planning.near_places import Coming, tidy
 from scheduler.solving import Budget, Limits, Progress
 from scheduler.week.floor import blocks_positions
 from scheduler.week.model import ChosenCut
 from scheduler.week.options import NearWorth
+from scheduler.week.worth import change_cost, keeps
 
 SESSION_WORK, SESSION_SECONDS = 1.0, 20.0
 """Most solver work, and most seconds, for the clock of one session."""
@@ -28,17 +29,20 @@ Planned = Callable[[Mapping[str, float], Limits], NearPlan]
 
 
 def by_the_clock(
-    farm: Farm, planned: Planned, worth: NearWorth, pins: Sequence[str], solving: Limits, *, progress: Progress | None = None,
-    stop: threading.Event | None = None,
+    farm: Farm, planned: Planned, worth: NearWorth, pins: Sequence[str], solving: Limits, *, announced: Sequence[Announced] = (),
+    progress: Progress | None = None, stop: threading.Event | None = None,
 ) -> tuple[NearPlan, BenchResult]:  # fmt: skip
     """The near weeks with the clock of their sessions, all within ``solving``; lots carry the name of ``working_name`` there.
 
+    Where planning again for the clock lost announced cuts, the near weeks as first planned, and those that only keep what
+    was announced, are fitted to the clock by leaving cuts out, and the best of the three is taken.
     Raises ``PinConflict`` where the cuts that pins ask for cannot be done in a session's time, or lack plugs.
     """
     budget, limits = Budget(solving), replace(solving, deterministic=SESSION_WORK, seconds=SESSION_SECONDS)
-    near = planned({}, budget.part(FIRST_SHARE))
+    first = near = planned({}, budget.part(FIRST_SHARE))
     budget.spend(near.work)
     fewest = _fewest(farm, near, pins)
+    told = {(a.colony, a.week, a.session): a for a in announced}
 
     def again(fill: Mapping[str, float]) -> NearPlan:
         nonlocal near
@@ -50,16 +54,33 @@ def by_the_clock(
             budget.spend(part.deterministic or 0.0)
         return near
 
-    found = fit_sessions(
-        farm, near, cuts_of=bench_cuts, blocks_of=_blocks, replan=again, value=lambda near, cut: _value(worth, near, cut),
-        without=lambda near, cut: _without(farm, near, cut, fewest.get(cut.colony, 0), solving.seed),
-        pinned=lambda cut: cut.pieces <= fewest.get(cut.colony, 0), limits=limits, budget=budget, progress=progress,
-        stop=stop,
-    )  # fmt: skip
+    def value(near: NearPlan, cut: Cut) -> float:
+        row = told.get((cut.colony, cut.week, cut.session or ""))
+        kept = row is not None and keeps(row, near.cuts)
+        return _value(worth, near, cut) + (change_cost(farm, row) / 100 if row is not None and kept else 0.0)
+
+    def fitted(near: NearPlan, replans: int) -> Fitted[NearPlan]:
+        return fit_sessions(
+            farm, near, cuts_of=bench_cuts, blocks_of=_blocks, replan=again, value=value,
+            without=lambda near, cut: _without(farm, near, cut, fewest.get(cut.colony, 0), solving.seed),
+            pinned=lambda cut: cut.pieces <= fewest.get(cut.colony, 0), limits=limits, budget=budget, replans=replans,
+            progress=progress, stop=stop,
+        )  # fmt: skip
+
+    found = fitted(first, REPLANS)
+    others = [n for n in (first, first.kept) if n is not None and _kept(announced, n) > _kept(announced, found.near)]
+    for other in (fitted(n, 0) for n in others):
+        if (not other.stuck, other.near.worth(farm, announced)) > (not found.stuck, found.near.worth(farm, announced)):
+            found = other
     if found.stuck:
         raise _conflict(farm, found, pins, limits, budget)
-    told = [_told(cut, fewest.get(cut.colony, 0), why) for cut, why in found.dropped]
-    return replace(found.near, gave_way=(*found.near.gave_way, *told)), found.bench
+    lost = [_told(cut, fewest.get(cut.colony, 0), why) for cut, why in found.dropped]
+    return replace(found.near, gave_way=(*found.near.gave_way, *lost)), found.bench
+
+
+def _kept(announced: Sequence[Announced], near: NearPlan) -> int:
+    """How many announced cuts near weeks keep."""
+    return sum(keeps(row, near.cuts) for row in announced)
 
 
 def working_name(cut: ChosenCut) -> str:

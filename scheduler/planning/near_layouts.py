@@ -12,8 +12,9 @@ from scheduler.biology.zones import zone_by_position
 from scheduler.farm.blocks import Block, Position
 from scheduler.farm.farm import Farm
 from scheduler.racks import Grid, Request, greedy, part_of
+from scheduler.racks.requests import shadow
 from scheduler.week.draft import MOST_PIECES, Layout, Spot
-from scheduler.week.floor import Floor, Ground
+from scheduler.week.floor import Floor, Ground, blocks_positions
 from scheduler.week.options import Option
 from scheduler.week.releases import EarlySale, Move
 
@@ -24,13 +25,15 @@ class LayoutMaker:
     """Makes layouts of racks for the lots that could come. The same seed makes the same layouts in the same order.
 
     ``worth`` is what each colony's best cut or each move brings, money: only what brings something is tried unasked.
+    ``told``: spots on each rack that keep clear of each other, as announced; half of the trials fill up beside them.
     """
 
     def __init__(
         self, farm: Farm, floor: Floor, comers: Sequence[Option | Move], sales: Sequence[EarlySale], worth: Mapping[str, float],
-        seed: int,
+        seed: int, told: Mapping[str, Sequence[Spot]] | None = None,
     ) -> None:  # fmt: skip
         self.farm, self.floor, self.worth = farm, floor, worth
+        self._told = told or {}
         self._random = Random(seed)
         self._comers: dict[str, dict[str, list[Option | Move]]] = {}
         for comer in comers:
@@ -79,15 +82,17 @@ class LayoutMaker:
 
     def _try(self, rack: str, first: Sequence[tuple[str, int]], then: Sequence[str]) -> None:
         left, early = self._random.choice(self._left[rack]), self._random.random() < 0.5
+        fixed = self._told.get(rack, ()) if rack in self._told and self._random.random() < 0.5 else ()
+        stay = {spot.name for spot in fixed}
         order, grids = [], {}
         for name, plugs in [*first, *((n, 0) for n in then)]:
             comers = self._comers[rack].get(name)
-            if comers is None:
+            if comers is None or name in stay:
                 continue
             comer = comers[0 if early else -1]
             request = self._request(rack, comer, plugs)
             order.append(request)
-            grids[name] = self._free(rack, comer, left)
+            grids[name] = self._free(rack, comer, left, fixed)
         if not order:
             return
         row = self.farm.rack[rack]
@@ -96,7 +101,7 @@ class LayoutMaker:
             order, grids, nothing, lambda a, b: self.farm.clear_positions(a, b, row.pitch_mm), self.farm.settings.max_blocks
         )
         spots = [self._spot(rack, request, places[request.lot]) for request in order if request.lot in places]
-        found = tuple(sorted((s for s in spots if s is not None), key=lambda s: s.name))
+        found = tuple(sorted([*fixed, *(s for s in spots if s is not None)], key=lambda s: s.name))
         if found:
             self.made[Layout(rack, found)] = None
 
@@ -115,10 +120,16 @@ class LayoutMaker:
         allowed = frozenset(comer.places[rack])
         return Request(comer.name, comer.strain, most, least, traits.plug_rows, traits.plug_cols, allowed, 1)
 
-    def _free(self, rack: str, comer: Option | Move, left: Left) -> Grid:
-        grid = np.zeros((self.farm.rack[rack].rows, self.farm.rack[rack].cols), dtype=np.bool_)
+    def _free(self, rack: str, comer: Option | Move, left: Left, fixed: Iterable[Spot] = ()) -> Grid:
+        row = self.farm.rack[rack]
+        grid = np.zeros((row.rows, row.cols), dtype=np.bool_)
         for position in made_free(comer.places[rack], left):
             grid[position] = True
+        for spot in fixed:
+            strain = self._comers[rack][spot.name][0].strain
+            gap = 0 if strain == comer.strain else self.farm.clear_positions(strain, comer.strain, row.pitch_mm)
+            traits = self.farm.traits(strain)
+            grid &= ~shadow(row.rows, row.cols, blocks_positions(spot.blocks, traits.plug_rows, traits.plug_cols), gap)
         return grid
 
     def _spot(self, rack: str, request: Request, blocks: tuple[Block, ...]) -> Spot | None:

@@ -10,10 +10,10 @@ import numpy as np
 from scheduler.biology.zones import zones
 from scheduler.farm.blocks import Block, Position
 from scheduler.farm.farm import Farm
-from scheduler.racks import MOST, Gap, Grid, Request, blocks_for, most_plugs, part_of, place
+from scheduler.racks import MOST, Gap, Grid, Request, Standing, blocks_for, most_plugs, part_of, place
 from scheduler.solving import Limits as SolveLimits
 from scheduler.week.draft import MOST_PIECES
-from scheduler.week.floor import Section, free_now
+from scheduler.week.floor import Section, blocks_positions, free_now
 from scheduler.week.model import Shapes
 from scheduler.week.options import Option
 from scheduler.week.releases import Move
@@ -26,7 +26,10 @@ FEWEST_BLOCKS = 150
 
 @dataclass(frozen=True)
 class Coming:
-    """A lot that is to stand in a section: its plugs, the ground it may use and the blocks the model found for it."""
+    """A lot that is to stand in a section: its plugs, the ground it may use and the blocks the model found for it.
+
+    ``stays``: it keeps just these blocks.
+    """
 
     name: str
     strain: str
@@ -34,6 +37,7 @@ class Coming:
     section: Section
     allowed: frozenset[Position]
     blocks: tuple[Block, ...]
+    stays: bool = False
 
 
 def shapes(farm: Farm, comers: Sequence[Option | Move], wanted: Mapping[str, int] | None = None) -> Shapes:
@@ -78,17 +82,23 @@ def tidy(farm: Farm, lots: Sequence[Coming], seed: int) -> dict[str, tuple[Block
 
     Other strains' lots of the book are outside the allowed ground already, so only the new ones have to keep clear.
     """
-    found: dict[str, tuple[Block, ...]] = {}
+    found = {lot.name: lot.blocks for lot in lots if lot.stays}
     for rack in dict.fromkeys(lot.section.rack for lot in lots):
         row = farm.rack[rack]
-        requests = {lot.name: _request(farm, lot) for lot in lots if lot.section.rack == rack}
+        requests = {lot.name: _request(farm, lot) for lot in lots if lot.section.rack == rack and not lot.stays}
+        standing = [Standing(lot.name, lot.strain, _held(farm, lot)) for lot in lots if lot.section.rack == rack and lot.stays]
         known = {lot.name: part_of(lot.blocks, requests[lot.name], (row.rows, row.cols)) for lot in lots if lot.name in requests}
         found |= place(
-            row.rows, row.cols, list(requests.values()), (), _gap(farm, row.pitch_mm),
+            row.rows, row.cols, list(requests.values()), standing, _gap(farm, row.pitch_mm),
             SolveLimits(seconds=10, deterministic=0.1, seed=seed), farm.settings.max_blocks,
             known={name: blocks for name, blocks in known.items() if blocks},
         )  # fmt: skip
     return found
+
+
+def _held(farm: Farm, lot: Coming) -> frozenset[Position]:
+    traits = farm.traits(lot.strain)
+    return blocks_positions(lot.blocks, traits.plug_rows, traits.plug_cols)
 
 
 def _gap(farm: Farm, pitch_mm: float) -> Gap:

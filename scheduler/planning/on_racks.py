@@ -10,7 +10,7 @@ from scheduler.biology.life import life
 from scheduler.biology.zones import zones
 from scheduler.errors import PinConflict
 from scheduler.farm.farm import Farm
-from scheduler.plan.model import Cut, Stand
+from scheduler.plan.model import Announced, Cut, Stand
 from scheduler.plan.view import old_stand, pars_of
 from scheduler.planning.near import NearPlan, describe_pin
 from scheduler.planning.near_stock import move_stands
@@ -69,15 +69,18 @@ def room_left(farm: Farm, ledger: Ledger) -> tuple[dict[tuple[str, int], int], d
     return system, zone
 
 
-def countable(farm: Farm, ledger: Ledger, near: NearPlan, pinned: Collection[str]) -> NearPlan:
-    """S1: leaves out cuts whose lots nobody could count, where standing work alone fills a coming week.
+def countable(
+    farm: Farm, ledger: Ledger, near: NearPlan, pinned: Collection[str], announced: Sequence[Announced] = ()
+) -> NearPlan:  # fmt: skip
+    """S1: leaves out cuts whose lots nobody could count, where standing work alone fills a coming week; announced ones last.
 
     Raises ``PinConflict`` where one of the ``pinned`` asks for such a cut.
     """
     s = farm.settings
     kept, gave_way = [], list(near.gave_way)
     counts: Counter[int] = Counter()
-    for cut in near.cuts:
+    told = {(a.colony, a.week) for a in announced}
+    for cut in sorted(near.cuts, key=lambda c: (c.option.name, c.option.week) not in told):
         name, week = cut.option.colony.colony, cut.option.week
         due = range(week + s.count_weeks, farm.weeks.count + 1, s.count_weeks)
         full = [w for w in due if not ledger.care_fits_overtime(w, (counts[w] + 1) * s.count_lot_minutes)]

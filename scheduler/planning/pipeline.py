@@ -35,7 +35,7 @@ from scheduler.season.worth import Worth
 from scheduler.solving import Limits as SolveLimits
 from scheduler.solving import Progress
 from scheduler.week.floor import Floor
-from scheduler.week.model import ChosenCut, ChosenMove, Limits
+from scheduler.week.model import ChosenCut, ChosenMove, Limits, Start
 from scheduler.week.options import Option
 from scheduler.week.prices import Prices
 
@@ -119,9 +119,15 @@ class _Planner:
         stock = StockLots(farm, old, self.worth, ledger, books.seller)
         room = Limits(system, zone, outside=stock.outside(), boxes=stock.boxes(), market=stock.market(), announced=self.announced)
 
-        def one_by_one(options: Sequence[Option], prices: Prices, limits: Limits) -> Sequence[ChosenCut]:
+        def one_by_one(
+            options: Sequence[Option], prices: Prices, limits: Limits, start: Start, *, keep: bool, fill: bool
+        ) -> Sequence[ChosenCut]:  # fmt: skip
             placing = Placing(farm, floor, ledger, limits, prices, self.pins)
-            placing.fill(options)
+            placing.begin_with(start)
+            if keep:
+                placing.keep_announced(options)
+            if fill:
+                placing.fill(options)
             return placing.cuts
 
         def planned(fill: Mapping[str, float], allowed: SolveLimits) -> NearPlan:
@@ -129,11 +135,14 @@ class _Planner:
             planner = NearPlanner(
                 farm, floor, self.valuation, limits, self.pins, allowed, self.progress, self.stop, stock, one_by_one
             )
-            return countable(farm, ledger, planner.plan(), self.pins)
+            found = planner.plan()
+            kept = countable(farm, ledger, found.kept, self.pins, self.announced) if found.kept is not None else None
+            return replace(countable(farm, ledger, found, self.pins, self.announced), kept=kept)
 
         near, self.bench = by_the_clock(
-            farm, planned, self.valuation, self.pins, self.limits, progress=self.progress, stop=self.stop
-        )
+            farm, planned, self.valuation, self.pins, self.limits, announced=self.announced, progress=self.progress,
+            stop=self.stop,
+        )  # fmt: skip
         early = stock.sales(near)
         return near, {lot.id: [s for s in lot.sales if s.week in weeks.near_weeks] + early.get(lot.id, []) for lot in old}
 

@@ -10,28 +10,32 @@ from statistics import fmean
 import numpy as np
 
 from scheduler.biology.zones import zones
-from scheduler.farm.blocks import Block, Position
+from scheduler.farm.blocks import Block, Position, trim
 from scheduler.farm.farm import Farm
 from scheduler.farm.people import BenchSession
-from scheduler.farm.work import condition_days, plugs_ready
+from scheduler.farm.work import condition_days, plugs_ready, sessions_in
+from scheduler.plan.model import Announced
 from scheduler.planning.hand.bench import Bench, Place
+from scheduler.planning.near_told import home_of
 from scheduler.racks import Grid, Request, greedy
 from scheduler.racks.candidates import widest
 from scheduler.racks.requests import shadow
 from scheduler.season.ledger import Ledger
 from scheduler.week.floor import Floor, Section, blocks_positions, free_now
-from scheduler.week.model import MOST_PIECES, ChosenCut, Limits
+from scheduler.week.model import MOST_PIECES, ChosenCut, Limits, Start
 from scheduler.week.options import Option
 from scheduler.week.prices import Prices
+from scheduler.week.value import kept_range
 
 
 @dataclass(frozen=True)
 class Wanted:
-    """A cut as it is wanted: pieces, and who does it when."""
+    """A cut as it is wanted: pieces, and who does it when; ``least``: fewest pieces it is worth making with."""
 
     option: Option
     pieces: int
     place: Place
+    least: int = 0
 
 
 class Placing:
@@ -41,7 +45,7 @@ class Placing:
         self, farm: Farm, floor: Floor, ledger: Ledger, limits: Limits, prices: Prices, pins: Iterable[str]
     ) -> None:  # fmt: skip
         self.farm, self.floor, self.limits, self.prices = farm, floor, limits, prices
-        self.bench = Bench(farm, ledger)
+        self.bench = Bench(farm, ledger, limits.fill)
         self.cuts: list[ChosenCut] = []
         self._zones = zones(farm)
         self._system = dict(limits.system)
@@ -54,6 +58,44 @@ class Placing:
         """Strains of new lots by ("tank" or "system", its name)."""
         self._ground: dict[tuple[str, int, str], Grid] = {}
         self._pinned = {p.colony for p in farm.pins if p.pin in set(pins) and p.colony is not None}
+
+    # ---- what was announced ---------------------------------------------------------------------------------------
+
+    def keep_announced(self, options: Iterable[Option]) -> None:
+        """Enter the announced cuts that can still be made, unless pins speak of their colonies.
+
+        First all that can be made just as announced, then those that need other people or other places.
+        """
+        done = {c.option.name for c in self.cuts} | self._pinned
+        table = {(o.name, o.week): o for o in options if o.name not in done}
+        told = [(a, table[a.colony, a.week]) for a in self.limits.announced if (a.colony, a.week) in table]
+        for row, option in [(row, option) for row, option in told if not self._as_announced(row, option)]:
+            most = min(row.pieces, option.most, MOST_PIECES)
+            place = self.bench.place(option.colony, [s for s in option.sessions if s.id == row.session], most)
+            least, _ = kept_range(row.pieces)
+            if place is not None and place.most >= least:
+                self.add(Wanted(option, min(most, place.most), place, least), home_of(self.farm, row, row.pieces))
+
+    def _as_announced(self, row: Announced, option: Option) -> bool:
+        """Enter an announced cut with its people in its blocks; ``False`` if that cannot be."""
+        session = next((s for s in option.sessions if s.id == row.session), None)
+        section = home_of(self.farm, row, row.pieces)
+        if session is None or section not in option.sections or row.cutter is None or row.mounter is None:
+            return False
+        pieces = min(row.pieces, option.most, MOST_PIECES, self._room(option, section), self._plugs_left(option, session))
+        place = self.bench.place_of(option.colony, session, row.cutter, row.mounter, pieces) if pieces > 0 else None
+        least, _ = kept_range(row.pieces)
+        if place is None or place.most < max(least, option.fewest) or self._clash(option, section):
+            return False
+        blocks, traits = trim(row.blocks, place.most), self.farm.traits(option.strain)
+        held = blocks_positions(blocks, traits.plug_rows, traits.plug_cols)
+        ground, free = option.places[section.rack], self._free(option, section.rack)
+        if sum(b.plugs for b in blocks) < place.most or not all(p in ground and free[p] for p in held):
+            return False
+        if home_of(self.farm, row, place.most) != section:
+            return False
+        self.keep(ChosenCut(option, place.most, session.id, place.cutter, place.mounter, section, blocks), place)
+        return True
 
     # ---- what is worth it -----------------------------------------------------------------------------------------
 
@@ -107,13 +149,14 @@ class Placing:
         """Enter a cut where its frags are worth most and most of them fit, ``first`` before all; ``False`` if they fit nowhere."""
         option, best = wanted.option, list[ChosenCut]()
         pieces = min(wanted.pieces, self._plugs_left(option, wanted.place.session))
+        least = max(option.fewest, wanted.least)
         for section in self._sections(option, first):
             most = min(pieces, self._room(option, section))
-            if most < option.fewest or (best and most <= best[0].pieces) or self._clash(option, section):
+            if most < least or (best and most <= best[0].pieces) or self._clash(option, section):
                 continue
             blocks = self._blocks(option, section, most)
             got = sum(b.plugs for b in blocks)
-            if blocks and (not best or got > best[0].pieces):
+            if got >= least and (not best or got > best[0].pieces):
                 place = wanted.place
                 best = [ChosenCut(option, got, place.session.id, place.cutter, place.mounter, section, blocks)]
             if best and best[0].pieces >= pieces:
@@ -134,19 +177,31 @@ class Placing:
 
     def keep(self, cut: ChosenCut, place: Place) -> None:
         """Enter a cut just as it is; the caller knows that it can be done."""
-        option, traits = cut.option, self.farm.traits(cut.option.strain)
-        zone, area = self._zones[cut.section.zone], cut.pieces * traits.plug_area
+        option = cut.option
         self.cuts.append(cut)
         self.bench.enter(option.colony, place, cut.pieces)
-        self._on_rack[cut.section.rack].append((option.strain, blocks_positions(cut.blocks, traits.plug_rows, traits.plug_cols)))
-        self._fresh[zone.system, option.week] += cut.pieces
+        self._fresh[self._zones[cut.section.zone].system, option.week] += cut.pieces
+        self._stand(option.strain, option.week, cut.pieces, cut.section, cut.blocks)
+
+    def _stand(self, strain: str, week: int, plugs: int, section: Section, blocks: tuple[Block, ...]) -> None:
+        """Enter the places of a lot that comes to stand in a week."""
+        traits, zone = self.farm.traits(strain), self._zones[section.zone]
+        self._on_rack[section.rack].append((strain, blocks_positions(blocks, traits.plug_rows, traits.plug_cols)))
         if zone.id in self._zone:
-            self._zone[zone.id] -= area
-        for system, week in self._system:
-            if system == zone.system and week >= option.week:
-                self._system[system, week] -= area
-        self._strains["tank", zone.tank].add(option.strain)
-        self._strains["system", zone.system].add(option.strain)
+            self._zone[zone.id] -= plugs * traits.plug_area
+        for system, w in self._system:
+            if system == zone.system and w >= week:
+                self._system[system, w] -= plugs * traits.plug_area
+        self._strains["tank", zone.tank].add(strain)
+        self._strains["system", zone.system].add(strain)
+
+    def begin_with(self, start: Start) -> None:
+        """Enter cuts and moves of lots decided already; what early sales free is not counted on."""
+        benches = {s.id: s for w in self.farm.weeks.near_weeks for s in sessions_in(self.farm, w)}
+        for cut in start.cuts:
+            self.keep(cut, Place(benches[cut.session], cut.cutter, cut.mounter, cut.pieces))
+        for m in start.moves:
+            self._stand(m.move.strain, m.move.week, m.move.pieces, m.section, m.blocks)
 
     # ---- rules ----------------------------------------------------------------------------------------------------
 

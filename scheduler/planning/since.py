@@ -15,18 +15,25 @@ TOLERATED = Decimal("0.20")
 
 
 def announced_cuts(farm: Farm, last: Plan) -> tuple[Announced, ...]:
-    """Cuts of the last plan's near weeks that fall into near weeks of this farm's plan, in this plan's weeks.
+    """Cuts of the last plan's near weeks that fall into near weeks of this farm's plan, in this plan's weeks, with their places.
 
     Colonies no longer in the book are left out: nobody can keep that word.
     """
     weeks = farm.weeks
     shift = (weeks.plan_monday - last.about.plan_monday).days // 7
+    first = {s.lot: s for s in sorted(last.stands, key=lambda s: -s.week)}
     found = []
     for cut in last.cuts:
         week = cut.week - shift
         if cut.session is None or week not in weeks.near_weeks or cut.colony not in farm.colony:
             continue
-        found.append(Announced(colony=cut.colony, week=week, session=cut.session, pieces=cut.pieces))
+        stand = first.get(cut.lot)
+        found.append(
+            Announced(
+                colony=cut.colony, week=week, session=cut.session, pieces=cut.pieces, cutter=cut.cutter, mounter=cut.mounter,
+                rack=stand.rack if stand is not None else None, blocks=stand.blocks if stand is not None else (),
+            )
+        )  # fmt: skip
     return tuple(sorted(found, key=lambda a: (a.week, a.session, a.colony)))
 
 

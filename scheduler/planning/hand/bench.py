@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -59,10 +59,10 @@ def lawful(farm: Farm, colonies: Sequence[Colony], week: int) -> bool:
 
 
 class Bench:
-    """Hours of the bench as cuts fill them."""
+    """Hours of the bench as cuts fill them. ``fill``: share of the clock that is work by session, else ``bench_fill``."""
 
-    def __init__(self, farm: Farm, ledger: Ledger) -> None:
-        self.farm, self.ledger = farm, ledger
+    def __init__(self, farm: Farm, ledger: Ledger, fill: Mapping[str, float] | None = None) -> None:
+        self.farm, self.ledger, self._fill = farm, ledger, fill or {}
         self.works: dict[str, list[Colony]] = defaultdict(list)
         self._load: dict[tuple[str, str], float] = defaultdict(float)
         self._plugs: dict[str, Counter[date]] = defaultdict(Counter)
@@ -80,12 +80,19 @@ class Bench:
                 break
         return best if best is not None and best.most >= self.farm.traits(colony.strain).min_pieces else None
 
-    def _in_session(self, colony: Colony, session: BenchSession, pieces: int) -> Place | None:
+    def place_of(self, colony: Colony, session: BenchSession, cutter: str, mounter: str, pieces: int) -> Place | None:
+        """The place of two given people in a session; ``None`` if they cannot do it, or not a cut's worth."""
+        found = self._in_session(colony, session, pieces, (cutter, mounter))
+        return found if found is not None and found.most >= self.farm.traits(colony.strain).min_pieces else None
+
+    def _in_session(
+        self, colony: Colony, session: BenchSession, pieces: int, people: tuple[str, str] | None = None
+    ) -> Place | None:  # fmt: skip
         farm, here = self.farm, self.works[session.id]
         if farm.traits(colony.strain).method not in session.methods or not lawful(farm, [*here, colony], session.week):
             return None
         systems = {farm.system_of_tank(c.tank) for c in (*here, colony)}
-        clock = bench_minutes(farm, session, len(systems) - 1) - MARGIN
+        clock = bench_minutes(farm, session, len(systems) - 1, self._fill.get(session.id)) - MARGIN
         pieces = min(pieces, self._plugs_left(farm.traits(colony.strain).plug_kind, session, pieces))
         if any(self._load[session.id, p] > clock for p in session.people):
             return None
@@ -93,6 +100,7 @@ class Bench:
             Place(session, cutter, mounter, self._most(colony, session, cutter, mounter, clock, pieces))
             for cutter in capable(farm, session, cut_kind(farm, colony.strain))
             for mounter in capable(farm, session, mount_kind(farm, colony.strain))
+            if people is None or people == (cutter, mounter)
         ]
         load = self._load
         return min(
