@@ -59,13 +59,16 @@ class Places:
     settings: dict[str, str] = field(default_factory=dict)
 
     def where(self, sheet: str, index: int, column: str = "") -> str:
-        """Place of a row (``index`` from 0, in the order of the farm's table) or of one of its cells."""
+        """Place of a row (``index`` from 0, in the order of the farm's table; the first to be where there is none) or of a cell."""
         if sheet == "settings":
             return self.settings.get(column, f"settings, {column}" if column else "settings")
         place = self.tables.get(sheet)
-        if place is None or index >= len(place.numbers):
+        if place is not None and not place.numbers:
+            number = place.raw.rows[0][0] + 1
+        elif place is None or index >= len(place.numbers):
             return f"{sheet} row {index + 1}" + (f", column {column}" if column else "")
-        number = place.numbers[index]
+        else:
+            number = place.numbers[index]
         if column and column in place.columns:
             return place.raw.where(number, place.columns[column], column)
         return place.raw.where(number) + (f", column {column}" if column else "")

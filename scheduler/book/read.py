@@ -125,7 +125,7 @@ def check_tables(
     ledger, lost = Ledger(places), set(lost or ())
     settings = check_settings(settings, ledger)
     bad: Bad = check_keys(tables, ledger) | check_rows(tables, settings, ledger)
-    check_links(tables, faulty or {}, ledger)
+    check_links(tables, faulty or {}, lost, ledger)
     # Rows with faults are put aside, with all that lean on them, so that the rest can still be looked through.
     kept = sound_rows(tables, bad)
     ledger.kept = dict(kept)

@@ -113,7 +113,7 @@ class _Planner:
         fill_whole_orders(farm, books.seller, old, weeks.near_weeks)
         books.occupy(old)
         floor = Floor(farm, {lot.id: lot.left(weeks.count) for lot in old})
-        self.valuation = NearValuation(first.season, first.relaxed)
+        self.valuation = NearValuation(first.season, first.relaxed, announced=self.announced)
         ledger = books.ledger
         system, zone = room_left(farm, ledger)
         stock = StockLots(farm, old, self.worth, ledger, books.seller)

@@ -7,14 +7,15 @@ beyond are worth the margin; a cut it makes, in whole or in part, is favoured.
 from __future__ import annotations
 
 import math
-from collections import defaultdict
-from collections.abc import Mapping
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from scheduler.biology.growth import after_cut, curve, rested_from, uncut_level
 from scheduler.farm.coral import Colony
 from scheduler.farm.farm import Farm
+from scheduler.plan.model import Announced
 from scheduler.season.relaxation import Relaxed, Season
 
 ADHERENCE = 0.25
@@ -28,10 +29,14 @@ class NearValuation:
 
     A season priced some weeks ago may still serve: ``farm`` is then the farm as it is now, its weeks are the season's by the
     calendar, and what the relaxation wanted cut since and ``done`` has not been (pieces by strain) is wanted now.
+
+    Which week the relaxation cuts a colony in is often a matter of cents, and another one a week later. So what was
+    ``announced`` stays wanted: its pieces still sell at list price, and it is favoured as the colony is in any near week.
     """
 
     def __init__(
-        self, season: Season, relaxed: Relaxed, farm: Farm | None = None, done: Mapping[str, int] | None = None
+        self, season: Season, relaxed: Relaxed, farm: Farm | None = None, done: Mapping[str, int] | None = None,
+        announced: Sequence[Announced] = (),
     ) -> None:  # fmt: skip
         self.season, self.relaxed, self.farm = season, relaxed, farm or season.farm
         self._shift = (self.farm.weeks.plan_monday - season.farm.weeks.plan_monday).days // 7
@@ -54,7 +59,20 @@ class NearValuation:
                         self._part[name, max(1, week)] += float(amount)
         for strain, pieces in (done or {}).items():
             self._target[strain] = max(0.0, self._target[strain] - pieces)
+        self._stay_wanted(announced)
         self._pair = {pair: n for n, pair in enumerate(season.tracks.pairs)}
+
+    def _stay_wanted(self, announced: Sequence[Announced]) -> None:
+        """Announced cuts are favoured as in the near week that the relaxation likes best, and their pieces are wanted."""
+        pieces = Counter[str]()
+        best = {
+            a: max(self._part.get((a.colony, week), 0.0) for week in self.farm.weeks.near_weeks) for a in announced
+        }  # fmt: skip
+        for row, part in best.items():
+            self._part[row.colony, row.week] = part
+            pieces[self.farm.colony[row.colony].strain] += row.pieces
+        for strain, told in pieces.items():
+            self._target[strain] = max(self._target[strain], float(told))
 
     def piece(self, strain: str, week: int, zone_id: str, *, discount: bool = False) -> float:
         """Net worth of a fresh piece mounted in a week in a light zone; ``discount``: at the margin of a full market."""

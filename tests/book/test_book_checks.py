@@ -3,12 +3,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import pytest
 from small_book import altered, has, small_farm, tables
 
-from scheduler.book import check_farm, unsourced
+from scheduler.book import check_farm, read_book, unsourced, write_csv
+from scheduler.errors import BookError
 from scheduler.farm.coral import GroupPair, Lot, TraitSource
 from scheduler.farm.farm import Farm
 from scheduler.farm.trade import Pin
@@ -211,3 +213,19 @@ def test_every_kind_of_pin_can_be_written() -> None:
         Pin(pin="7", kind="keep free", rack="N1-b"), Pin(pin="8", kind="no sale", lot="LN-2639a"), Pin(pin="9", kind="hold lot", lot="LN-2639a"),
     )  # fmt: skip
     assert check_farm(small_farm(pins=pins)) == ((), ())
+
+
+def test_a_table_without_rows_is_one_fault_however_many_names_lead_there() -> None:
+    faults, _ = check_farm(small_farm(people=()))
+    (fault,) = [f for f in faults if "people" in f.where or "people" in f.expected]
+    assert (fault.where, fault.found) == ("people row 1, column person", "no rows")
+    assert fault.expected == "a row for each of Ada, Ben, named in absences, sessions"
+
+
+def test_a_table_without_rows_is_told_with_its_first_free_line(tmp_path: Path) -> None:
+    write_csv(small_farm(), tmp_path / "book")
+    people = tmp_path / "book" / "people.csv"
+    people.write_text(people.read_text(encoding="utf-8").splitlines()[0] + "\n", encoding="utf-8")
+    with pytest.raises(BookError) as caught:
+        read_book(tmp_path / "book")
+    assert [f.where for f in caught.value.faults] == ["people.csv line 2, column person"]

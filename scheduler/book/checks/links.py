@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 from scheduler.book.checks.ledger import Ledger, Tables
 from scheduler.book.coerce import nearest
@@ -13,6 +13,9 @@ from scheduler.farm.rows import Row
 
 Bad = set[tuple[str, int]]
 """Rows to be put aside: sheet and index."""
+
+NAMED = 6
+"""Names told of those that lead to a table without rows."""
 
 
 def identity(row: Row) -> tuple[object, ...]:
@@ -58,15 +61,26 @@ def names_in(tables: Tables, sheet: str) -> set[str]:
     return {str(getattr(row, key)) for row in tables.get(sheet, ())}
 
 
-def check_links(tables: Tables, faulty: Mapping[str, set[str]], ledger: Ledger) -> None:
-    """Every name leads to a row. ``faulty`` names rows that are in the book but have faults of their own."""
+def check_links(tables: Tables, faulty: Mapping[str, set[str]], lost: Collection[str], ledger: Ledger) -> None:
+    """Every name leads to a row. ``faulty`` names rows that are in the book but have faults of their own.
+
+    A table without rows is one fault, however many names lead there; none where it is ``lost``, which has been told.
+    """
     known = {sheet: names_in(tables, sheet) | faulty.get(sheet, set()) for sheet in TABLES if TABLES[sheet].KEY}
+    nowhere: dict[str, dict[str, set[str]]] = {}
     for sheet, rows in tables.items():
         for index, row in enumerate(rows):
             for column, target, name in links_of(row):
-                if name not in known[target]:
-                    wanted = f"a name from {target}" if known[target] else f"a name from {target}, which has no rows"
-                    ledger.fault(sheet, index, column, repr(name), wanted, nearest(name, known[target]))
+                if not known[target]:
+                    nowhere.setdefault(target, {}).setdefault(name, set()).add(sheet)
+                elif name not in known[target]:
+                    ledger.fault(sheet, index, column, repr(name), f"a name from {target}", nearest(name, known[target]))
+    for target, names in nowhere.items():
+        if target not in lost:
+            sheets = [sheet for sheet in tables if any(sheet in found for found in names.values())]
+            told = [*sorted(names)[:NAMED], *([f"{len(names) - NAMED} more"] if len(names) > NAMED else [])]
+            expected = f"a row for each of {', '.join(told)}, named in {', '.join(sheets)}"
+            ledger.fault(target, 0, TABLES[target].KEY[0], "no rows", expected)
 
 
 def sound_rows(tables: Tables, bad: Bad) -> dict[str, list[int]]:
