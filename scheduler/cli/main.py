@@ -109,7 +109,7 @@ def plan(
     from scheduler.cli.show import out as terminal
     from scheduler.planning.given import with_given, with_learned, with_pins
     from scheduler.planning.pipeline import plan_farm
-    from scheduler.planning.since import announced_cuts
+    from scheduler.planning.since import announced_cuts, announced_sales
     from scheduler.reporting import refuse_filled, write_plan
     from scheduler.solving import Limits
 
@@ -126,11 +126,13 @@ def plan(
             raise typer.Exit(2)
     refuse_filled(farm, out)
     farm, added = with_pins(farm, pin or ())
-    announced = announced_cuts(farm, read_plan(since)) if since is not None else ()
+    last = read_plan(since) if since is not None else None
+    announced = announced_cuts(farm, last) if last is not None else ()
+    sales = announced_sales(farm, last) if last is not None else ()
     own, (farm, learned) = farm, with_learned(farm) if learn else (farm, ())
     result = plan_farm(
         farm, limits=Limits.for_time(time_limit, seed=seed, workers=workers), drop_pins=drop_pin or (), announced=announced,
-        explain=explain, progress=shown.progress, stage=shown.stage,
+        sales_told=sales, explain=explain, progress=shown.progress, stage=shown.stage,
     )  # fmt: skip
     document = with_given(result.plan, added, learned)
     shown.stage("drawing months ahead")

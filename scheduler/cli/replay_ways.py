@@ -19,7 +19,7 @@ from scheduler.plan.model import Plan
 from scheduler.planning.hand import RuleName, plan_by_hand
 from scheduler.planning.pipeline import plan_farm
 from scheduler.planning.quick import QuickPlanner
-from scheduler.planning.since import announced_cuts
+from scheduler.planning.since import announced_cuts, announced_sales
 from scheduler.replay import Expectation, WayOfWorking
 from scheduler.replay.run import Way
 from scheduler.solving import Limits
@@ -63,7 +63,8 @@ def _full(calm: bool) -> Way:
     def plan(farm: Farm) -> Plan:
         taught = learned_farm(farm)
         announced = announced_cuts(taught, last[-1]) if calm and last else ()
-        last[:] = [plan_farm(taught, limits=Limits(deterministic=FULL_WORK), announced=announced).plan]
+        told = announced_sales(taught, last[-1]) if calm and last else ()
+        last[:] = [plan_farm(taught, limits=Limits(deterministic=FULL_WORK), announced=announced, sales_told=told).plan]
         return last[0]
 
     return plan

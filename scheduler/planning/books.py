@@ -6,8 +6,10 @@ from collections.abc import Collection, Sequence
 
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING
+from scheduler.plan.model import Sale
 from scheduler.planning.on_racks import lots_on_racks, sell_as_wished, wishes_of
 from scheduler.planning.season_plan import SeasonPlan
+from scheduler.planning.told_sales import with_told
 from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing, Seller
 from scheduler.season.worth import Worth
@@ -28,9 +30,12 @@ class Books:
         """Lots on racks with nothing sold; those that move in the near weeks grow on in their new zone."""
         return lots_on_racks(self.farm, self.moved)
 
-    def sell(self, lots: Sequence[Growing], plan: SeasonPlan, until: int) -> None:
-        """Sell lots as a season plan wishes, up to a week; pieces whose wish cannot be met look for another way."""
-        sell_as_wished(self.seller, lots, wishes_of(plan), until)
+    def sell(self, lots: Sequence[Growing], plan: SeasonPlan, until: int, told: Sequence[Sale] = ()) -> None:
+        """Sell lots as a season plan wishes, up to a week; pieces whose wish cannot be met look for another way.
+
+        Of what is all the same to the season, as ``told``.
+        """
+        sell_as_wished(self.seller, lots, with_told(self.farm, lots, wishes_of(plan), told), until)
 
     def occupy(self, lots: Sequence[Growing]) -> None:
         """Enter the positions lots hold after their sales."""

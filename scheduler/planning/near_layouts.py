@@ -9,14 +9,15 @@ from random import Random
 import numpy as np
 
 from scheduler.biology.zones import zone_by_position
-from scheduler.farm.blocks import Block, Position
+from scheduler.farm.blocks import Block, Position, trim
 from scheduler.farm.farm import Farm
 from scheduler.racks import Grid, Request, greedy, part_of
 from scheduler.racks.requests import shadow
 from scheduler.week.draft import MOST_PIECES, Layout, Spot
-from scheduler.week.floor import Floor, Ground, blocks_positions
+from scheduler.week.floor import Floor, Ground
 from scheduler.week.options import Option
 from scheduler.week.releases import EarlySale, Move
+from scheduler.week.value import kept_range
 
 Left = Mapping[str, int]
 
@@ -82,7 +83,7 @@ class LayoutMaker:
 
     def _try(self, rack: str, first: Sequence[tuple[str, int]], then: Sequence[str]) -> None:
         left, early = self._random.choice(self._left[rack]), self._random.random() < 0.5
-        fixed = self._told.get(rack, ()) if rack in self._told and self._random.random() < 0.5 else ()
+        fixed = self._fixed(rack)
         stay = {spot.name for spot in fixed}
         order, grids = [], {}
         for name, plugs in [*first, *((n, 0) for n in then)]:
@@ -104,6 +105,25 @@ class LayoutMaker:
         found = tuple(sorted([*fixed, *(s for s in spots if s is not None)], key=lambda s: s.name))
         if found:
             self.made[Layout(rack, found)] = None
+
+    def _fixed(self, rack: str) -> list[Spot]:
+        """In half of the trials the places announced, each whole or cut down to what still counts as kept."""
+        if rack not in self._told or self._random.random() < 0.5:
+            return []
+        found = []
+        for spot in self._told[rack]:
+            least, _ = kept_range(spot.plugs)
+            smaller = replace(spot, blocks=trim(spot.blocks, least))
+            held = [
+                zone_by_position(self.farm).get((rack, p)) for b in smaller.blocks for p in self._positions(rack, spot.name, b)
+            ]
+            stays = 2 * held.count(spot.zone) > len(held) and self._random.random() < 0.5
+            found.append(smaller if stays else spot)
+        return found
+
+    def _positions(self, rack: str, name: str, block: Block) -> tuple[Position, ...]:
+        traits = self.farm.traits(self._comers[rack][name][0].strain)
+        return block.positions(traits.plug_rows, traits.plug_cols)
 
     def _request(self, rack: str, comer: Option | Move, plugs: int) -> Request:
         """A lot that wants places: as many as stand there now or more, or any number that is worth cutting."""
@@ -128,8 +148,8 @@ class LayoutMaker:
         for spot in fixed:
             strain = self._comers[rack][spot.name][0].strain
             gap = 0 if strain == comer.strain else self.farm.clear_positions(strain, comer.strain, row.pitch_mm)
-            traits = self.farm.traits(strain)
-            grid &= ~shadow(row.rows, row.cols, blocks_positions(spot.blocks, traits.plug_rows, traits.plug_cols), gap)
+            held = [p for block in spot.blocks for p in self._positions(rack, spot.name, block)]
+            grid &= ~shadow(row.rows, row.cols, held, gap)
         return grid
 
     def _spot(self, rack: str, request: Request, blocks: tuple[Block, ...]) -> Spot | None:

@@ -42,16 +42,20 @@ from scheduler.week.prices import Prices
 
 def plan_farm(
     farm: Farm, *, limits: SolveLimits, drop_pins: Sequence[str] = (), announced: Sequence[Announced] = (),
-    explain: bool = False, progress: Progress | None = None, stage: Callable[[str], None] = lambda _: None,
+    sales_told: Sequence[Sale] = (), explain: bool = False, progress: Progress | None = None, stage: Callable[[str], None] = lambda _: None,
     stop: threading.Event | None = None,
 ) -> Result:  # fmt: skip
     """Plan a farm and audit the plan; ``announced`` cuts that are not kept have their cost.
+
+    ``sales_told``: sales announced for the near weeks, kept where other lots or weeks would do no better.
 
     With ``explain`` the season is solved again with more of what would help most; that takes time of its own.
 
     Raises ``PinConflict``, ``NoPlanFound`` or ``AuditFailed`` (a defect of this program).
     """
-    plan = _Planner(farm, limits, tuple(drop_pins), tuple(announced), progress, stage, stop or threading.Event()).plan(explain)
+    plan = _Planner(
+        farm, limits, tuple(drop_pins), tuple(announced), tuple(sales_told), progress, stage, stop or threading.Event()
+    ).plan(explain)
     stage("audit")
     return audited(farm, plan, "The plan")
 
@@ -59,9 +63,10 @@ def plan_farm(
 class _Planner:
     def __init__(
         self, farm: Farm, limits: SolveLimits, drop_pins: tuple[str, ...], announced: tuple[Announced, ...],
-        progress: Progress | None, stage: Callable[[str], None], stop: threading.Event,
+        sales_told: tuple[Sale, ...], progress: Progress | None, stage: Callable[[str], None], stop: threading.Event,
     ) -> None:  # fmt: skip
         self.farm, self.limits, self.drop_pins, self.announced = farm, limits, drop_pins, announced
+        self.sales_told = sales_told
         self.progress, self.stage, self.stop = progress, stage, stop
         self.pins = [p.pin for p in farm.pins if p.pin not in drop_pins]
         self.worth = Worth(farm)
@@ -109,7 +114,7 @@ class _Planner:
         farm, weeks = self.farm, self.farm.weeks
         books = self._books()
         old = books.old_lots()
-        books.sell(old, first, weeks.count)
+        books.sell(old, first, weeks.count, self.sales_told)
         fill_whole_orders(farm, books.seller, old, weeks.near_weeks)
         books.occupy(old)
         floor = Floor(farm, {lot.id: lot.left(weeks.count) for lot in old})

@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from scheduler.farm.farm import Farm
 from scheduler.farm.work import sessions_in
-from scheduler.plan.model import Announced, Cut, Held, Notice, Plan
+from scheduler.plan.model import Announced, Cut, Held, Notice, Plan, Sale
 
 TOLERATED = Decimal("0.20")
 """A cut changed by no more than this share of the pieces announced counts as kept: farm choice, no published source."""
@@ -35,6 +35,13 @@ def announced_cuts(farm: Farm, last: Plan) -> tuple[Announced, ...]:
             )
         )  # fmt: skip
     return tuple(sorted(found, key=lambda a: (a.week, a.session, a.colony)))
+
+
+def announced_sales(farm: Farm, last: Plan) -> tuple[Sale, ...]:
+    """Market sales of the last plan's near weeks that fall into near weeks of this farm's plan, in its weeks, of lots still there."""
+    shift = (farm.weeks.plan_monday - last.about.plan_monday).days // 7
+    soon = [s.model_copy(update={"week": s.week - shift}) for s in last.sales if s.week <= last.about.near_weeks]
+    return tuple(s for s in soon if s.week in farm.weeks.near_weeks and s.route == "market" and s.lot in farm.lot)
 
 
 def how_changed(row: Announced, cuts: Iterable[Cut]) -> str:
