@@ -12,7 +12,8 @@ FragSchedulerError
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import shlex
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 
@@ -71,20 +72,24 @@ class ChangeError(FragSchedulerError):
 
 
 class PinConflict(FragSchedulerError):
-    """Pins that cannot all hold. ``pins`` is a minimal set: dropping any one of them lets the others hold."""
+    """Pins that cannot all hold. ``pins`` is a minimal set: dropping any one of them lets the others hold.
+
+    ``given``: those that came with the command, which are left out there and not dropped from the book.
+    """
 
     exit_code = 3
 
-    def __init__(self, pins: Sequence[str], sentences: Sequence[str]) -> None:
+    def __init__(self, pins: Sequence[str], sentences: Sequence[str], given: Collection[str] = ()) -> None:
         self.pins = tuple(pins)
         self.sentences = tuple(sentences)
-        drop = f"--drop-pin {self.pins[0]}" if self.pins else ""
+        ways = [f"--drop-pin {shlex.quote(pin)}" for pin in self.pins if pin not in given][:1]
+        ways += ["leave out a --pin"] if any(pin in given for pin in self.pins) else []
         super().__init__(
             "\n".join(
                 [
                     "These pins cannot hold together:",
                     *(f"  {s}" for s in self.sentences),
-                    f"Change the book, or plan without one of them: {drop}",
+                    f"Change the book, or plan without one of them: {', or '.join(ways)}",
                 ]
             )
         )

@@ -13,7 +13,7 @@ import typer
 
 from scheduler import __version__
 from scheduler.cli import compare_command, forecast_command, page_command, record_command, replay_command
-from scheduler.errors import BookError, FragSchedulerError
+from scheduler.errors import BookError, FragSchedulerError, PinConflict
 
 P = ParamSpec("P")
 
@@ -130,10 +130,13 @@ def plan(
     announced = announced_cuts(farm, last) if last is not None else ()
     sales = announced_sales(farm, last) if last is not None else ()
     own, (farm, learned) = farm, with_learned(farm) if learn else (farm, ())
-    result = plan_farm(
-        farm, limits=Limits.for_time(time_limit, seed=seed, workers=workers), drop_pins=drop_pin or (), announced=announced,
-        sales_told=sales, explain=explain, progress=shown.progress, stage=shown.stage,
-    )  # fmt: skip
+    try:
+        result = plan_farm(
+            farm, limits=Limits.for_time(time_limit, seed=seed, workers=workers), drop_pins=drop_pin or (), announced=announced,
+            sales_told=sales, explain=explain, progress=shown.progress, stage=shown.stage,
+        )  # fmt: skip
+    except PinConflict as conflict:
+        raise PinConflict(conflict.pins, conflict.sentences, [p.pin for p in added]) from conflict
     document = with_given(result.plan, added, learned)
     shown.stage("drawing months ahead")
     outlook = months_ahead(own, document)

@@ -48,7 +48,7 @@ def entries(view: PlanView) -> tuple[Entry, ...]:
             lines = [f"{r[1]} ({r[2]}, {r[3]} plugs): {r[4]} {r[5]} to {r[6]} {r[7]}" for r in rows]
             found.append(
                 Entry(_uid(farm, f"moves {farm.weeks.label(week)}"), farm.weeks.monday(week), farm.weeks.monday(week + 1),
-                      f"Move {len(rows)} lots", "\n".join(lines))
+                      f"Move {len(rows)} lot{'s' if len(rows) != 1 else ''}", "\n".join(lines))
             )  # fmt: skip
     return tuple(found)
 

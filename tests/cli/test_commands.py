@@ -121,6 +121,17 @@ def test_pins_that_clash_are_named_and_nothing_is_written(tmp_path: Path) -> Non
     assert not (tmp_path / "out").exists()
 
 
+def test_what_to_do_about_pins_that_clash_can_be_done(tmp_path: Path) -> None:
+    """A pin of the book can be dropped; one given with the command is left out there, as --drop-pin does not know it."""
+    of_book = plan_of(book(tmp_path / "book", clashing()), tmp_path / "out").stderr
+    assert "--drop-pin P2" in of_book
+    assert "--pin" not in of_book
+    bare = book(tmp_path / "bare", replace(clashing(), pins=()))
+    of_command = plan_of(bare, tmp_path / "out", "--pin", "cut A1", "--pin", "no cut A1").stderr
+    assert "--drop-pin" not in of_command
+    assert "leave out a --pin" in of_command
+
+
 def test_a_pin_can_be_dropped(tmp_path: Path) -> None:
     result = plan_of(book(tmp_path / "book", clashing()), tmp_path / "out", "--drop-pin", "P3")
     assert result.exit_code == 0, result.output

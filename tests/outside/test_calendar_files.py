@@ -64,6 +64,7 @@ def test_the_cut_list_is_in_the_description() -> None:
 def test_moves_fill_their_week() -> None:
     move = next(e for e in entries(PlanView(farm(), plan())) if e.summary.startswith("Move"))
     assert (move.start, move.end) == (date(2026, 11, 30), date(2026, 12, 7))
+    assert move.summary == "Move 1 lot"
     assert "LN-2641a" in move.description
 
 

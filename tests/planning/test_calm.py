@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
@@ -15,19 +16,21 @@ from scheduler.planning.near import NearPlanner
 from scheduler.planning.near_told import home_of, told_places
 from scheduler.planning.on_racks import lots_on_racks
 from scheduler.planning.pipeline import plan_farm
+from scheduler.planning.placing import Placing
 from scheduler.planning.since import announced_cuts, announced_sales, calm
 from scheduler.planning.told_sales import with_told
 from scheduler.season.guide import Wish
+from scheduler.season.ledger import Ledger
 from scheduler.season.outlets import Outlet
 from scheduler.season.sales import Growing
 from scheduler.solving import Limits
+from scheduler.week.model import ChosenCut, Start
 from scheduler.week.model import Limits as Room
-from scheduler.week.model import Start
 from scheduler.week.prices import Prices
 from scheduler.week.worth import change_cost, changes_cost, keeps, worth_of
 from tests.audit.small_farm import changed
 from tests.farms import random_farm
-from tests.week.bench_farm import FlatWorth, floor_of, model_of, options_of, solved, tiny_farm
+from tests.week.bench_farm import EVERY, FlatWorth, floor_of, model_of, options_of, solved, tiny_farm
 
 LIMITS = Limits(seconds=600, deterministic=0.5, seed=1)
 
@@ -50,7 +53,6 @@ def test_the_same_monday_planned_again_keeps_what_was_announced(seed: int, colon
     again = plan_farm(farm, limits=LIMITS, announced=announced, sales_told=sales).plan
     assert audit(farm, again).clean
     assert calm(announced, again.cuts).changed == 0
-    assert {c: place for c, place in places(again).items() if c in places(first)} == places(first)
     assert again.about.near.value >= first.about.near.value  # it began from there
 
 
@@ -131,20 +133,48 @@ def test_what_is_kept_and_what_a_change_costs() -> None:
 def test_places_announced_are_offered_where_they_can_still_be_had() -> None:
     farm = tiny_farm(strains={"A": {}, "B": {}}, mothers={"A1": ("A", "M"), "B1": ("B", "M")}, racks={"T-a": (4, 6)})
     plan = NearPlanner(farm, floor_of(farm), FlatWorth(), Room(), (), LIMITS).plan()
-    rows = [
-        Announced(
-            colony=c.option.name, week=1, session=c.session, pieces=c.pieces, cutter=c.cutter, mounter=c.mounter,
-            rack=c.section.rack, blocks=c.blocks,
-        )
-        for c in plan.cuts
-    ]  # fmt: skip
-    options = options_of(farm)
+    rows, options = rows_of(plan.cuts), options_of(farm)
     assert {s.name for s in told_places(farm, rows, options).spots["T-a"]} == {c.option.name for c in plan.cuts}
     overlap = [rows[0], rows[0].model_copy(update={"colony": "B1" if rows[0].colony == "A1" else "A1"})]
     assert len(told_places(farm, overlap, options).spots["T-a"]) == 1  # two strains in one place: the first has it
     outside = rows[0].model_copy(update={"blocks": (rows[0].blocks[0].model_copy(update={"top": 40}),)})
     assert not told_places(farm, [outside], options).spots
     assert home_of(farm, rows[0].model_copy(update={"rack": "gone"}), 3) is None
+
+
+def rows_of(cuts: Sequence[ChosenCut]) -> list[Announced]:
+    """Cuts as they would be announced."""
+    return [
+        Announced(
+            colony=c.option.name, week=c.option.week, session=c.session, pieces=c.pieces, cutter=c.cutter, mounter=c.mounter,
+            rack=c.section.rack, blocks=c.blocks,
+        )
+        for c in cuts
+    ]  # fmt: skip
+
+
+def kept_by(farm: Farm, rows: Sequence[Announced]) -> list[ChosenCut]:
+    """The cuts entered for some announced ones before anything else."""
+    options = options_of(farm)
+    placing = Placing(farm, floor_of(farm), Ledger(farm), Room(announced=rows), Prices(FlatWorth(), options), ())
+    placing.keep_announced(options)
+    return placing.cuts
+
+
+def test_announced_cuts_are_entered_with_their_people_in_their_places() -> None:
+    farm = tiny_farm(
+        strains={"A": {}, "B": {}}, mothers={"A1": ("A", "M"), "B1": ("B", "M")}, people={"Ada": EVERY, "Ben": EVERY},
+        racks={"T-a": (4, 6), "T-b": (4, 6)},
+    )  # fmt: skip
+    rows = rows_of(NearPlanner(farm, floor_of(farm), FlatWorth(), Room(), (), LIMITS).plan().cuts)
+    assert len(rows) == 2
+    assert sorted(rows_of(kept_by(farm, rows)), key=lambda r: r.colony) == sorted(rows, key=lambda r: r.colony)
+    # somebody else mounts, another rack: still the cut announced, made otherwise
+    away = [r.model_copy(update={"mounter": "Cy", "rack": "gone"}) for r in rows]
+    assert all(keeps(r, kept_by(farm, away)) for r in rows)
+    # another session, or pieces nobody could give: not the cut announced
+    assert kept_by(farm, [r.model_copy(update={"session": "none"}) for r in rows]) == []
+    assert kept_by(farm, [r.model_copy(update={"pieces": 2 * r.pieces}) for r in rows[:1]]) == []
 
 
 # ---- sales ------------------------------------------------------------------------------------------------------------
