@@ -68,7 +68,9 @@ class _Maker:
 
     def farm(self) -> Farm:
         return Farm(
-            settings=Settings(farm_name=f"Large farm {self.size}", book_date=BOOK_DATE, horizon_weeks=self.weeks),
+            settings=Settings(
+                farm_name=f"Large farm {self.size}", book_date=BOOK_DATE, horizon_weeks=self.weeks, change_cost=Decimal("0.00")
+            ),
             systems=tuple(self.systems), tanks=tuple(Tank(tank=p.tank, system=p.system) for p in self.places),
             racks=tuple(self.racks), light=tuple(self.light), groups=tuple(self.groups), strains=tuple(self.strains),
             pairs=tuple(self.pairs), classes=tuple(self.classes), colonies=tuple(self.colonies), lots=tuple(self.lots),
