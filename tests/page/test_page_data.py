@@ -5,11 +5,14 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from scheduler.farm.blocks import Block
+from scheduler.forecast.learn import PIECES
+from scheduler.forecast.outlook import forecast, quantiles
 from scheduler.reporting.page.embed import json_for_html, policy, source_hash
 from scheduler.reporting.page.racks import MOTHER, MOUNTED, MOVED_IN, MOVED_OUT, SOLD, STANDS, packed_from, plugs_between
 from scheduler.reporting.page.write import SCRIPTS, STYLES, joined
@@ -179,3 +182,32 @@ def test_scripts_make_text_only_and_name_no_other_place() -> None:
     assert "@import" not in style
     assert set(re.findall(r"url\(([^)]*)\)", style)) == {"#stripes", "#dots", "#waves"}
     assert "</" not in script
+
+
+def test_planned_and_forecast_count_the_same(demo: Demo) -> None:
+    """Where nothing is uncertain but each frag's fate and cuts give what is planned, the forecast's mean is the table's figure: within
+    five standard errors of a mean of binomial counts, whose variance is at most their mean."""
+    learned, draws, sure = demo.outlook.learned, 1000, 1e-6
+    blends = {key: replace(b, spread=sure, blended=1.0 if key[1] == PIECES else b.blended) for key, b in learned.blends.items()}
+    spreads = replace(learned.spreads, frags=sure, lots=sure, shock=sure, pieces=sure)
+    certain = replace(learned, lots={}, blends=blends, spreads=spreads)
+    found = forecast(demo.outlook.farm, demo.plan, learned=certain, draws=draws)
+    table = {key[:-1]: key[-1] for key in demo.tables["sellable"].pick("month", "strain", "size_class", "expected_frags")}
+    assert {strain for _, strain, _ in table} == {strain for strain, _ in found.reaching}
+    for (strain, size_class), counts in found.reaching.items():
+        for (year, month), mean in zip(found.months, counts.mean(axis=0), strict=True):
+            planned = float(str(table.get((f"{year}-{month:02d}", strain, size_class), 0)))
+            assert mean == pytest.approx(planned, abs=5 * (planned / draws) ** 0.5 + 0.002), (strain, size_class, month)
+
+
+def test_the_view_of_all_strains_counts_each_frag_once(demo: Demo, data: dict[str, Any]) -> None:
+    planned = {(strain, size_class): by_month for strain, size_class, by_month in data["months"]["planned"]}
+    first = {s.strain: demo.farm.size_classes(s.strain)[0].size_class for s in demo.farm.strains}
+    for month, frags in planned["all", "all"].items():
+        alone = sum(by_month.get(month, 0) for (strain, k), by_month in planned.items() if first.get(strain) == k)
+        assert frags == pytest.approx(alone)
+    together = next(row[4] for row in data["months"]["forecast"]["rows"] if row[0] == "all")
+    assert together == quantiles(demo.outlook.total.sum(axis=1, keepdims=True))[:, 0].tolist()
+    cuts = [(c.pieces, demo.outlook.learned.value(c.strain, PIECES)) for c in demo.plan.cuts]
+    got = next(row[5] for row in data["months"]["forecast"]["rows"] if row[0] == "all")
+    assert got == pytest.approx(100 * sum(n * share for n, share in cuts) / sum(n for n, _ in cuts), abs=0.051)

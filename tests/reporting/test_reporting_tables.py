@@ -16,6 +16,7 @@ from scheduler.reporting import Table, all_tables
 from scheduler.reporting.tables import csv_bytes
 from scheduler.reporting.tables.bench import cutting_minutes, session_views
 from scheduler.reporting.tables.places import rack_state
+from scheduler.reporting.tables.season import month_text, sellable_table
 from scheduler.reporting.tables.stock import supply_use
 from scheduler.reporting.tables.trade import positions_text, promises
 
@@ -82,10 +83,26 @@ def test_orders_get_graded_frags_and_the_rest_is_short(tables: dict[str, Table])
     assert dict(tables["orders"].pick("order", "promise"))["1003"] == "due later"
 
 
-def test_each_piece_becomes_sellable_once(tables: dict[str, Table]) -> None:
-    frags = sum(Decimal(str(v)) for v in tables["sellable"].column("expected_frags"))
+def test_each_frag_reaches_its_first_class_once(tables: dict[str, Table]) -> None:
+    rows = tables["sellable"].pick("first_class", "expected_frags")
+    frags = sum(Decimal(str(v)) for first, v in rows if first)
     pieces = sum(lot.pieces for lot in PlanView(farm(), plan()).lots.values())
     assert 0 < frags <= pieces
+
+
+def test_frags_sold_small_do_not_reach_the_larger_class(tables: dict[str, Table]) -> None:
+    """All 12 pieces of LN-2649a go in week 9. They grow 1.2 mm x tanh(185 / 110) = 1.1 mm a week at 185 PAR or more: from 25 to 32 mm
+    in 7 weeks, to 40 mm in 14, by which time none is left (hyperbolic tangent law, Jassby and Platt 1976, from memory)."""
+    lot = PlanView(farm(), plan()).lots["LN-2649a"]
+    assert lot.life.ready["small"] <= 9 < lot.life.ready["show"] <= 16
+    alone = PlanView(farm(), plan().model_copy(update={"sales": ()}))
+    whole = {r[:2]: r[2] for r in sellable_table(alone).pick("month", "size_class", "expected_frags", "strain") if r[3] == "LAN"}
+    sold = {r[:2]: r[2] for r in tables["sellable"].pick("month", "size_class", "expected_frags", "strain") if r[3] == "LAN"}
+    month = month_text(farm().weeks.month(lot.life.ready["show"]))
+    missing = Decimal(str(whole[month, "show"])) - Decimal(str(sold.get((month, "show"), 0)))
+    assert missing == pytest.approx(12 * lot.life.alive[lot.life.ready["show"]], abs=Decimal("0.002"))
+    small = month_text(farm().weeks.month(lot.life.ready["small"]))
+    assert whole[small, "small"] == sold[small, "small"]
 
 
 def test_rack_use_of_a_near_week_counts_plugs_and_mothers(tables: dict[str, Table]) -> None:

@@ -6,49 +6,38 @@ from collections import defaultdict
 from decimal import Decimal
 
 from scheduler.plan.model import Plan
-from scheduler.plan.view import LotView, PlanView
+from scheduler.plan.view import PlanView
 from scheduler.reporting.tables.base import Table, Value
 
 NOW = "now"
 """Month text of frags that had reached their class before week 1."""
 
 
-def _routes(lot: LotView) -> dict[str, int]:
-    """Pieces of a lot by the class they are sold as; pieces left at the end count for the class reached first."""
-    found: dict[str, int] = defaultdict(int)
-    for sale in lot.sales:
-        if lot.life.reached(sale.size_class, sale.week):
-            found[sale.size_class] += sale.pieces
-    left = lot.pieces - sum(s.pieces for s in lot.sales)
-    if left and lot.life.ready:
-        found[min(lot.life.ready, key=lambda k: lot.life.ready[k])] += left
-    return found
-
-
 def sellable_table(view: PlanView) -> Table:
-    """Expected frags newly reaching the class they are sold as, by month, strain and class.
+    """Expected frags newly reaching a size class while still on the farm, by month, strain and class.
 
-    Each piece counts once: in the class it is sold as, or, if still there at the end, in the class it reaches first.
-    Pieces cleared before reaching a class count nowhere.
+    As in the forecast: a frag that passes two classes counts once in each, so rows of ``first_class``, the smallest class of the strain,
+    count each frag once. A lot reaches a class as a whole, in the first week its growth allows.
     """
     farm = view.farm
     total: dict[tuple[str, str, str], Decimal] = defaultdict(Decimal)
     for lot in view.lots.values():
-        for size_class, pieces in _routes(lot).items():
-            week = lot.life.ready[size_class]
-            if week > farm.weeks.count:
+        for size_class, week in lot.life.ready.items():
+            there = lot.left(week - 1)
+            if week > farm.weeks.count or not there:
                 continue
             month = NOW if week < 1 else month_text(farm.weeks.month(week))
-            total[month, lot.strain, size_class] += pieces * lot.life.alive[max(week, lot.life.first)]
+            total[month, lot.strain, size_class] += there * lot.life.alive[max(week, lot.life.first)]
     order = {month: i for i, month in enumerate(months(view))}
     classes = {s.strain: [c.size_class for c in farm.size_classes(s.strain)] for s in farm.strains}
     rows: list[tuple[Value, ...]] = [
-        (month, strain, farm.strain[strain].name, farm.strain[strain].group, size_class, round(frags, 3))
+        (month, strain, farm.strain[strain].name, farm.strain[strain].group, size_class, size_class == classes[strain][0], round(frags, 3))
         for (month, strain, size_class), frags in sorted(
             total.items(), key=lambda kv: (order[kv[0][0]], kv[0][1], classes[kv[0][1]].index(kv[0][2]))
         )
     ]
-    return Table("sellable", ("month", "strain", "name", "group", "size_class", "expected_frags"), tuple(rows))
+    columns = ("month", "strain", "name", "group", "size_class", "first_class", "expected_frags")
+    return Table("sellable", columns, tuple(rows))
 
 
 def month_text(month: tuple[int, int]) -> str:

@@ -153,24 +153,30 @@ def add_ahead(book: Workbook, view: PlanView, tables: dict[str, Table]) -> None:
 
 
 def add_sellable(book: Workbook, view: PlanView, tables: dict[str, Table]) -> None:
-    """Expected frags newly reaching their class by month, strain and size class."""
+    """Expected frags newly reaching a class by month, strain and size class."""
     table = tables["sellable"]
     names = months(view)
     page = Page(book, "sellable", view.farm, (24, 15, *[8.5] * len(names), 9), landscape=True)
     page.title(
         "Frags becoming sellable",
-        "expected frags that reach the class they are sold as, in the month they reach it; each piece once",
+        "expected frags newly reaching a size class while still on the farm; one that passes two classes counts once in each",
     )
+    first = dict.fromkeys(names, 0.0)
     by_class: dict[str, dict[str, float]] = defaultdict(lambda: dict.fromkeys(names, 0.0))
     cells: dict[tuple[str, str], dict[str, float]] = defaultdict(lambda: dict.fromkeys(names, 0.0))
-    for month, strain, size_class, frags in table.pick("month", "name", "size_class", "expected_frags"):
+    for month, strain, size_class, is_first, frags in table.pick("month", "name", "size_class", "first_class", "expected_frags"):
         value = float(str(frags))
+        first[str(month)] += value if is_first else 0.0
         by_class[str(size_class)][str(month)] += value
         cells[str(strain), str(size_class)][str(month)] += value
-    page.heading("By size class")
-    total: list[tuple[Value, ...]] = [("all strains", k, *v.values(), sum(v.values())) for k, v in sorted(by_class.items())]
     headers = ("strain", "size class", *names, "total")
     formats = dict.fromkeys(range(2, len(headers)), "0.0")
+    page.heading("All strains, each frag once")
+    once: list[tuple[Value, ...]] = [("all strains", "smallest class", *first.values(), sum(first.values()))]
+    page.table(headers, once, formats=formats)
+    page.gap()
+    page.heading("By size class")
+    total: list[tuple[Value, ...]] = [("all strains", k, *v.values(), sum(v.values())) for k, v in sorted(by_class.items())]
     head = page.table(headers, total, formats=formats, empty="no frags reach a class within the weeks planned")
     page.gap()
     if total:
@@ -181,7 +187,11 @@ def add_sellable(book: Workbook, view: PlanView, tables: dict[str, Table]) -> No
         for (strain, size_class), by_month in sorted(cells.items())
     ]
     page.table(headers, rows, formats=formats, repeat=True, bold=(len(headers) - 1,))
-    page.text("now: reached the class before week 1.", font=style.QUIET)
+    page.text(
+        "Now: reached the class before week 1. A lot reaches a class as a whole in one week and a cut gives all its planned pieces; the "
+        "forecast lets each frag grow by itself and takes the pieces cuts really give.",
+        font=style.QUIET,
+    )
 
 
 def _class_chart(page: Page, head: int, classes: int, months_shown: int) -> None:

@@ -5,9 +5,7 @@ function drawMonths() {
   const m = plan.months,
     box = byId("months-sheet"),
     picked = el("div", { id: "month-rows" });
-  const cells = m.forecast
-    ? m.forecast.rows.map(([strain, size]) => [strain, size]).filter(([s]) => s !== ALL)
-    : m.planned.map(([s, k]) => [s, k]);
+  const cells = (m.forecast ? m.forecast.rows : m.planned).map(([s, k]) => [s, k]).filter(([s]) => s !== ALL);
   const names = [
     [ALL, ALL, "all strains"],
     ...cells.map(([s, k]) => [s, k, `${strainOf.get(s).name} (${s}), ${k}`]).sort((a, b) => a[2].localeCompare(b[2])),
@@ -25,14 +23,21 @@ function drawMonths() {
       ? el(
           "p",
           { class: "quiet" },
-          `Spread from ${whole(m.forecast.draws)} random draws (seed ${m.forecast.seed}) with what the counts say: 8 of 10 months should fall between P10 and P90. All strains: each frag once, in its first class; a strain and class: frags newly reaching it.`,
+          `Spread from ${whole(m.forecast.draws)} random draws (seed ${m.forecast.seed}) with what the counts say: 8 of 10 months should fall between P10 and P90.`,
         )
       : el("p", { class: "note" }, "This page was written without a forecast: what the plan expects is shown alone."),
     el(
       "p",
       { class: "quiet" },
-      "Planned: frags the plan expects to reach the class they are sold as, each once, a lot as a whole in one week; “now” had reached it before week 1. The forecast lets frag by frag grow and takes the pieces cuts really give, so the two differ.",
+      "Counted: frags newly reaching a size class while still on the farm; for all strains each frag once, in the smallest class of its strain. “Now” had reached it before week 1.",
     ),
+    m.forecast
+      ? el(
+          "p",
+          { class: "quiet" },
+          "Planned and forecast count the same, but planned puts a whole lot into one week and takes every piece a cut is planned to give; the forecast lets each frag grow by itself and takes the pieces cuts have really given. So planned can lie outside the band in one month, and the months beside it make up for it.",
+        )
+      : null,
     el("div", { class: "bar" }, el("div", null, el("label", { for: "month-choice" }, "Strain and size class"), select)),
     picked,
     el("h3", null, "Orders"),
@@ -41,12 +46,9 @@ function drawMonths() {
   show(0);
 }
 
-function plannedIn(m, [strain, size]) {
-  const total = {};
-  for (const [s, k, months] of m.planned)
-    if (strain === ALL || (s === strain && k === size))
-      for (const [month, frags] of Object.entries(months)) total[month] = (total[month] || 0) + frags;
-  return total;
+function plannedIn(m, cell) {
+  const row = m.planned.find(([s, k]) => s === cell[0] && k === cell[1]);
+  return row ? row[2] : {};
 }
 
 function monthRows(m, cell) {
@@ -54,7 +56,8 @@ function monthRows(m, cell) {
     row = m.forecast && m.forecast.rows.find(([s, k]) => s === cell[0] && k === cell[1]);
   const months = m.months.filter((name) => name !== "now");
   const spread = row ? row[2] : [],
-    promised = row ? row[3] : [];
+    promised = row ? row[3] : [],
+    got = row ? row[5] : null;
   const headers = [
     "month",
     "planned",
@@ -71,6 +74,16 @@ function monthRows(m, cell) {
       ...(promised.length ? [whole(promised[i + 1])] : []),
     ];
   });
+  if (row)
+    rows.push([
+      "months together",
+      fixed(
+        months.reduce((sum, name) => sum + (planned[name] || 0), 0),
+        1,
+      ),
+      ...row[4].map(whole),
+      ...(promised.length ? [""] : []),
+    ]);
   const told = `${cell[2]}: ${months.map((name, i) => `${name} planned ${fixed(planned[name] || 0, 1)}${spread[i] ? `, P50 ${spread[i][1]}, ${spread[i][0]} to ${spread[i][2]}` : ""}`).join("; ")}`;
   return [
     fanChart(
@@ -85,6 +98,9 @@ function monthRows(m, cell) {
       row ? "band: P10 to P90; line with rings: P50; broken line with squares: planned" : "broken line with squares: planned",
     ),
     scrolled("Frags by month", table("numbers", headers, rows, [1, 2, 3, 4, 5])),
+    got !== null && got !== undefined
+      ? el("p", { class: "quiet" }, `The cuts of this plan are expected to give ${whole(got)} of 100 pieces planned.`)
+      : null,
     promised.length
       ? el(
           "p",
