@@ -14,7 +14,7 @@ from scheduler.plan.model import BenchTask, Cut
 from scheduler.plan.view import PlanView
 from scheduler.reporting.cautions import TOXIC_KIT, Caution, table_cautions
 from scheduler.reporting.tables.bench import SessionView, blocks_text, session_views
-from scheduler.reporting.tables.clock import lot_clock, person_entries, session_clock, session_tasks
+from scheduler.reporting.tables.clock import lot_clock, person_entries, rounded_up, session_clock, session_tasks
 from scheduler.reporting.tables.prep import preparations
 
 
@@ -59,7 +59,7 @@ def _session(view: PlanView, session: SessionView, prep: Preparation, notes: dic
         "clock": session.clock, "start": f"{s.start:%H:%M}", "minutes": float(s.minutes), "methods": list(s.methods),
         "systems": [[name, int(farm.in_quarantine(name, s.week))] for name in session.systems],
         "colonies": len(session.cuts), "pieces": session.pieces, "people": people, "dips": dips,
-        "finish": f"{clock.finish:%H:%M:%S}" if clock else "", "latest": _clock(clock.latest) if clock else "",
+        "finish": rounded_up(clock.finish) if clock else "", "latest": _clock(clock.latest) if clock else "",
         "baths": [
             [b.system, b.dose.dip, f"{b.dose.litres:g}", dose_text(b.dose), b.baths, b.mixes, f"{b.frags[0]:g}-{b.frags[1]:g}",
              f"{b.mothers[0]:g}-{b.mothers[1]:g}" if b.mothers else ""]
@@ -103,7 +103,7 @@ def _card(view: PlanView, cut: Cut, prep: Preparation, tasks: Sequence[BenchTask
         "proposed": int(label.proposed), "place": place,
         "times": {
             "cut": _clock(times.cut), "cutEnd": _clock(times.cut_end), "out": _clock(times.out), "outBy": _clock(times.out_by),
-            "mount": _clock(times.mount), "racked": _clock(times.racked),
+            "mount": _clock(times.mount), "racked": rounded_up(times.racked) if times.racked else "",
         } if times else {},
         "cautions": [notes.setdefault(c, len(notes)) for c in found],
     }  # fmt: skip

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import BenchTask, Cut, Plan, SessionClock
 from scheduler.reporting.tables.base import Table, Value
+
+
+def rounded_up(moment: datetime) -> str:
+    """A time rounded up to the minute: what is done "by" it is done."""
+    return f"{moment + timedelta(seconds=59):%H:%M}"
 
 
 @dataclass(frozen=True)

@@ -31,7 +31,15 @@ def sellable_table(view: PlanView) -> Table:
     order = {month: i for i, month in enumerate(months(view))}
     classes = {s.strain: [c.size_class for c in farm.size_classes(s.strain)] for s in farm.strains}
     rows: list[tuple[Value, ...]] = [
-        (month, strain, farm.strain[strain].name, farm.strain[strain].group, size_class, size_class == classes[strain][0], round(frags, 3))
+        (
+            month,
+            strain,
+            farm.strain[strain].name,
+            farm.strain[strain].group,
+            size_class,
+            size_class == classes[strain][0],
+            round(frags, 3),
+        )
         for (month, strain, size_class), frags in sorted(
             total.items(), key=lambda kv: (order[kv[0][0]], kv[0][1], classes[kv[0][1]].index(kv[0][2]))
         )

@@ -13,17 +13,17 @@ from scheduler.reporting.tables.bench import SessionView
 from scheduler.reporting.tables.trade import promises
 
 
-def at_risk(view: PlanView, all_of_them: str = "sell and pack") -> str:
-    """A sentence on the orders that may not be wholly delivered in time; ``all_of_them``: the sheet that has the rest."""
+def at_risk(view: PlanView, all_of_them: str = "sell and pack") -> tuple[str, ...]:
+    """How many orders may not be wholly delivered in time, then a line each; ``all_of_them``: the sheet that has the rest."""
     risky = [p for p in promises(view) if p.at_risk]
     if not risky:
-        return "Orders at risk: none of those due within the weeks planned"
+        return ("Orders at risk: none of those due within the weeks planned",)
     orders = view.farm.order
     shown = [
         f"{p.order} (due {orders[p.order].due:%m-%d}: {p.in_time:.1f} of {orders[p.order].quantity} in time)" for p in risky[:8]
     ]
-    more = f"; and {len(risky) - 8} more, see {all_of_them}" if len(risky) > 8 else ""
-    return f"Orders at risk: {len(risky)}. {'; '.join(shown)}{more}"
+    more = [f"and {len(risky) - 8} more, see {all_of_them}"] if len(risky) > 8 else []
+    return (f"Orders at risk: {len(risky)}", *shown, *more)
 
 
 def headline(view: PlanView, tables: dict[str, Table]) -> list[tuple[Value, ...]]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
 from itertools import pairwise, zip_longest
 
 from openpyxl.styles import PatternFill
@@ -17,7 +16,7 @@ from scheduler.plan.view import PlanView
 from scheduler.reporting.cautions import TOXIC_KIT
 from scheduler.reporting.tables import Value
 from scheduler.reporting.tables.bench import SessionView, blocks_text
-from scheduler.reporting.tables.clock import Entry, lot_clock, person_entries, session_clock, session_tasks
+from scheduler.reporting.tables.clock import Entry, lot_clock, person_entries, rounded_up, session_clock, session_tasks
 from scheduler.reporting.workbook import style
 from scheduler.reporting.workbook.page import BOX, Page
 
@@ -119,7 +118,7 @@ def _top_lines(view: PlanView, session: SessionView) -> list[str]:
     if clock is not None:
         share = f"{clock.work_minutes:.0f} of {clock.clock_minutes:.0f} minutes of the busiest person are work"
         lines.append(
-            f"Finish: last frag in its rack by {_up(clock.finish)}; clean-down begins at {clock.latest:%H:%M} at the latest ({share})."
+            f"Finish: last frag in its rack by {rounded_up(clock.finish)}; clean-down begins at {clock.latest:%H:%M} at the latest ({share})."
         )
     return lines
 
@@ -150,7 +149,7 @@ def _entry(entry: Entry) -> tuple[str, str]:
     if entry.alarm and entry.finish_by is not None:
         return f"{ALARM} {entry.start:%H:%M}", f"{entry.what}; by {entry.finish_by:%H:%M}"
     if entry.finish_by is not None:
-        return f"{BOX} {entry.start:%H:%M}", f"{entry.what} to {_up(entry.end)}, all above done"
+        return f"{BOX} {entry.start:%H:%M}", f"{entry.what} to {rounded_up(entry.end)}, all above done"
     return f"{BOX} {entry.start:%H:%M}", entry.what
 
 
@@ -166,11 +165,6 @@ def _spans(widths: Sequence[float], people: int) -> tuple[int, ...]:
         times = next(n for n in range(1, last - first) if edges[first + n] - edges[first] >= TIME_WIDTH or n == last - first - 1)
         spans += [times, last - first - times]
     return tuple(spans)
-
-
-def _up(moment: datetime) -> str:
-    """A time rounded up to the minute."""
-    return f"{moment + timedelta(seconds=59):%H:%M}"
 
 
 def _where(farm: Farm, colony: str) -> str:
@@ -217,7 +211,7 @@ def _row(view: PlanView, cut: Cut, tasks: Sequence[BenchTask], toxic: bool, seve
     clock = lot_clock(farm, cut, tasks)
     begin = f"{clock.cut:%H:%M}" if clock is not None else ""
     out = f"{ALARM} {clock.out:%H:%M}-{clock.out_by:%H:%M}" if clock is not None and clock.out and clock.out_by else ""
-    racked = _up(clock.racked) if clock is not None and clock.racked else ""
+    racked = rounded_up(clock.racked) if clock is not None and clock.racked else ""
     place = f"{stand.rack} {blocks_text(stand, traits)}" + (f", {traits.plug_kind} plugs" if several else "")
     return (
         cut.run_order, cut.colony, name, _where(farm, cut.colony), cut.cutter, begin, cut.pieces, cut.lot, dip_window(traits), out,

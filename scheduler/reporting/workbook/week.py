@@ -41,7 +41,8 @@ def add_week(book: Workbook, view: PlanView, tables: dict[str, Table], sessions:
         bold=tuple(range(1, len(near) + 1)),
     )
     page.gap()
-    page.text(at_risk(view), font=style.BOLD)
+    risk, *orders = at_risk(view)
+    page.text(f"{risk}. {'; '.join(orders)}" if orders else risk, font=style.BOLD)
     page.gap()
     page.heading("Bench")
     rows: list[tuple[Value, ...]] = []

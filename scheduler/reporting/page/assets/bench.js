@@ -31,7 +31,9 @@ function layBench() {
                   node.querySelector("h3").focus({ preventScroll: true });
                 },
               },
-              `${s.weekday} ${s.day.slice(5)} ${s.name}: ${many(s.colonies, "colony", "colonies")}, ${many(s.pieces, "piece")}`,
+              words(
+                `${s.weekday} ${s.day.slice(5)} ${s.name}: ${many(s.colonies, "colony", "colonies")}, ${many(s.pieces, "piece")}`,
+              ),
             ),
           ),
         ),
@@ -87,7 +89,7 @@ function drawSession(node) {
             el(
               "span",
               { class: "what" },
-              `${c.colony}: ${c.pieces} pieces, ${c.lot}`,
+              words(`${c.colony}: ${many(c.pieces, "piece")}, ${c.lot}`),
               el("small", null, `${c.strain}; to ${c.place.rack || c.place.zone} ${c.place.blocks}`),
             ),
           ),
@@ -103,10 +105,10 @@ function drawSession(node) {
           scrolled(
             "Stand-by colonies",
             table(
-              "",
+              "stack",
               ["stand-by colony", "strain", "stands in", "most pieces"],
               s.standby.map(([colony, name, tank, place, n]) => [
-                colony,
+                word(colony),
                 name,
                 [tank, place].filter(Boolean).join(", "),
                 String(n),
@@ -126,12 +128,12 @@ function prepared(s) {
   return el(
     "div",
     null,
-    el("h4", null, "Lies ready before"),
+    el("h4", null, "Have ready before the session"),
     s.baths.length
       ? scrolled(
           "Dips of the session",
           table(
-            "",
+            "stack",
             ["water", "dip", "litres a bath", "into each bath", "baths", "mixed", "frags, min", "mothers, min"],
             s.baths.map((row) => row.map(String)),
             [4, 5],
@@ -268,7 +270,7 @@ function personList(s, person) {
     );
     const inside = [
       el("span", { class: "time" }, `${starts}–${ends}`),
-      el("span", null, what),
+      el("span", null, words(what)),
       alarm
         ? el("span", { class: "alarm" }, `! set an alarm: out by ${by} at the latest`)
         : by

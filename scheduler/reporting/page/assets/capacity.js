@@ -2,10 +2,11 @@
 const HEAT_EDGES = [20, 40, 60, 80, 95];
 const heat = (percent) => `heat${HEAT_EDGES.filter((edge) => percent >= edge).length}`;
 
-function heatTable(first, rows) {
+// Rows: name, percent by week, and what is written in place of a long name.
+function heatTable(first, rows, kind = "") {
   return el(
     "table",
-    { class: "heat" },
+    { class: `heat ${kind}` },
     el(
       "thead",
       null,
@@ -19,11 +20,11 @@ function heatTable(first, rows) {
     el(
       "tbody",
       null,
-      rows.map(([name, values]) =>
+      rows.map(([name, values, short]) =>
         el(
           "tr",
           { "data-row": name },
-          el("th", { scope: "row" }, name),
+          el("th", { scope: "row" }, short || name),
           values.map((v) => el("td", { class: heat(v) }, Math.round(v))),
         ),
       ),
@@ -41,8 +42,9 @@ function drawCapacity() {
       scrolled(
         "Use of light zones, percent by week",
         heatTable(
-          "light zone",
-          zonesOf[tank].map((z) => [z.id, z.percent]),
+          `light zone in ${places.tanks[tank][0]}`,
+          zonesOf[tank].map((z) => [z.id, z.percent, z.id.slice(places.tanks[tank][0].length).trim()]),
+          "long",
         ),
       ),
     );
@@ -133,7 +135,7 @@ function helpsList(c) {
     "more of",
     `at most, ${plan.about.currency}`,
     ...(explained ? [`up to, ${plan.about.currency}`] : []),
-    "beside the first",
+    "against the first",
   ];
   const rows = c.helps.map(([, text, gain, upTo]) => [
     text,
@@ -149,7 +151,7 @@ function helpsList(c) {
   return el(
     "div",
     null,
-    scrolled("What would help", table("helps", headers, rows, explained ? [1, 2] : [1])),
+    scrolled("What would help", table("stack helps", headers, rows, explained ? [1, 2] : [1])),
     c.helpsAll > c.helps.length
       ? el("p", { class: "quiet" }, `the first ${c.helps.length} of ${c.helpsAll}; all of them in tables/what_would_help.csv`)
       : null,

@@ -66,10 +66,11 @@ function showLot(lot, week) {
       ],
     ]),
     el("h3", null, "When it sells and where it goes"),
+    sales.length ? el("p", { class: "quiet" }, "Expected: frags alive by then; graded: those of them good enough for the full price.") : null,
     sales.length
       ? scrolled(
           "Sales of this lot",
-          table("", ["week", "where to", "by", "plugs", "frags expected", "of them graded", "taken from"], sales, [3, 4, 5]),
+          table("stack", ["week", "where to", "by", "plugs", "expected", "graded", "taken from"], sales, [3, 4, 5]),
         )
       : el("p", null, "No sale is planned."),
     rest > 0 ? el("p", null, `${many(rest, "plug")} still on the racks after ${weekLabel(weekCount)}.`) : null,

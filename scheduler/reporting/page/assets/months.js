@@ -130,19 +130,19 @@ function ordersTable(m) {
     ...(chance ? ["chance in time"] : []),
   ];
   const rows = m.orders.map(([order, channel, , name, size, n, price, due, promise, inTime, late, short, parts, c]) => [
-    order,
+    word(order),
     channel,
     name,
     size,
     String(n),
     money(price),
-    due,
+    word(due),
     promise,
     fixed(inTime, 1),
     fixed(late, 1),
     fixed(short, 1),
-    parts,
-    ...(chance ? [c === null || c === undefined ? "" : `${whole(c * 100)} %`] : []),
+    parts.split("; ").map((part) => el("div", null, word(part))),
+    ...(chance ? [c === null || c === undefined ? "" : `${whole(c * 100)}\u00a0%`] : []),
   ]);
   return scrolled("Orders", table("stack orders", headers, rows, [4, 5, 8, 9, 10, 12]));
 }

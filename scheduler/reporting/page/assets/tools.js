@@ -24,6 +24,11 @@ const el = (name, attributes, ...children) => fill(document.createElement(name),
 const svg = (name, attributes, ...children) =>
   fill(document.createElementNS("http://www.w3.org/2000/svg", name), attributes, children);
 
+// A code, a date or the like is not broken over two lines, unless it is too long for that.
+const LONGEST_WORD = 18;
+const word = (text) => (text.length > LONGEST_WORD ? text : el("span", { class: "word" }, text));
+const words = (text) => text.split(/( )/).map((part) => (part.includes("-") ? word(part) : part));
+
 const whole = (x) => Math.round(x).toLocaleString("en-US");
 const fixed = (x, places) => x.toLocaleString("en-US", { minimumFractionDigits: places, maximumFractionDigits: places });
 const money = (x) => fixed(x, 2);

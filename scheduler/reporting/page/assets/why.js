@@ -134,7 +134,8 @@ function drawWhy() {
       el(
         "th",
         { scope: "row" },
-        colonyOf.has(row[0]) ? el("button", { type: "button", onclick: () => showColony(colonyOf.get(row[0])) }, row[0]) : row[0],
+        colonyOf.has(row[0]) ? el("button", { type: "button", onclick: () => showColony(colonyOf.get(row[0])) }, word(row[0]))
+          : word(row[0]),
       ),
       el("td", { "data-name": "strain" }, row[2]),
       el("td", { "data-name": "cut" }, row[3] ? weekLabel(row[3]) : "not cut"),
