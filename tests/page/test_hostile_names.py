@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from scheduler.plan.model import Plan
 from scheduler.plan.view import PlanView
 from scheduler.reporting.page import page_bytes
 from scheduler.reporting.tables import tables_of
 from tests.page.browser import Browser
 from tests.page.hostile import END, IMAGE, LONG, NAMES, hostile_farm, hostile_plan
+from tests.reporting.example import farm, plan
 
 SHEETS = ("week", "racks", "bench", "capacity", "months", "why", "cautions")
 
@@ -58,6 +62,32 @@ def test_names_are_shown_as_they_were_typed(browser: Browser, file: Path) -> Non
         assert opened.page.evaluate("document.scripts.length") == 2
         assert opened.page.evaluate("window.hit") is None
         assert (opened.said, opened.requests) == ([], [])
+
+
+def test_a_name_turns_no_number_beside_it(browser: Browser, tmp_path: Path) -> None:
+    """Overrides (U+202E) would show PAR 140 as 041 (Unicode Standard Annex 9); a right-to-left name keeps to itself."""
+    turned, hebrew = "\u202eLantern\u2066", "\u05d0\u05d1\u05d2"
+    racks = tuple(r.model_copy(update={"rack": hebrew}) if r.rack == "S1-a" else r for r in farm().racks)
+    light = tuple(r.model_copy(update={"rack": hebrew}) if r.rack == "S1-a" else r for r in farm().light)
+    book = replace(
+        farm(), racks=racks, light=light, lots=(), orders=(),
+        strains=tuple(s.model_copy(update={"name": turned}) for s in farm().strains),
+    )  # fmt: skip
+    view = PlanView(book, Plan(about=plan().about))
+    file = tmp_path / "week.html"
+    file.write_bytes(page_bytes(view, tables_of(view), turned))
+    assert not re.search("[\u202a-\u202e\u2066-\u2069]", file.read_text(encoding="utf-8"))
+    with browser.open(file, "racks") as opened:
+        opened.tank(2)
+        name, counts = (
+            opened.page.locator(f".tank[data-tank='2'] figcaption {part}").first.bounding_box() for part in (".name", ".counts")
+        )
+        assert name
+        assert counts
+        assert name["x"] + name["width"] <= counts["x"] + 1
+        opened.page.fill("#find", "lantern")
+        opened.page.wait_for_selector("#racks-found button")
+        assert "\ufffdLantern\ufffd" in opened.text("#racks-found")
 
 
 def test_a_very_long_name_pushes_no_page_sideways(browser: Browser, file: Path) -> None:

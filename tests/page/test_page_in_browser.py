@@ -10,7 +10,7 @@ from decimal import Decimal
 import pytest
 
 from scheduler.reporting.tables.forecast import months_table
-from scheduler.reporting.tables.places import tank_use, zone_use
+from scheduler.reporting.tables.places import tank_use, zone_percent, zone_use
 from tests.page.browser import Browser, Opened
 from tests.page.conftest import Demo
 
@@ -201,7 +201,12 @@ def test_use_and_hours_are_the_tables(browser: Browser, demo: Demo) -> None:
         use = tank_use(demo.view, demo.tables["rack_use"])
         for tank, weeks in use.items():
             shown = opened.texts(f'#capacity tr[data-row="{tank}"] td')
-            assert [abs(float(s) - w) <= 0.56 for s, w in zip(shown, weeks.values(), strict=True)] == [True] * len(weeks)
+            assert shown == [str(round(w)) for w in weeks.values()]
+        for index, tank in enumerate(t.tank for t in demo.farm.tanks):
+            opened.page.select_option("#zone-tank", str(index))
+            for zone, weeks in zone_percent(demo.tables["rack_use"]).items():
+                if zone.startswith(f"{tank} "):
+                    assert opened.texts(f'#capacity tr[data-row="{zone}"] td') == [str(round(w)) for w in weeks.values()]
         for where, skills in set(demo.tables["hours"].pick("where", "skills")):
             wanted = [
                 n for w, s, n in demo.tables["hours"].pick("where", "skills", "minutes_needed") if (w, s) == (where, skills)

@@ -21,7 +21,7 @@ def capacity_payload(view: PlanView, tables: dict[str, Table]) -> dict[str, Any]
     helps = tables["what_would_help"].pick("kind", "text", "at_most", "up_to")
     return {
         "tanks": [
-            [name, [round(percent, 1) for percent in weeks.values()]]
+            [name, [round(percent, 6) for percent in weeks.values()]]
             for name, weeks in tank_use(view, tables["rack_use"]).items()
         ],
         "hours": [[where, skills, weeks] for (where, skills), weeks in hours.items()],

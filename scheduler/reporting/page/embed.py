@@ -11,6 +11,14 @@ from markupsafe import Markup
 
 _ESCAPES = {ord(sign): f"\\u{ord(sign):04x}" for sign in "<>&\u2028\u2029"}
 
+_TURNING = dict.fromkeys((*range(0x202A, 0x202F), *range(0x2066, 0x206A)), "\ufffd")
+"""Marks of the Unicode bidirectional algorithm (UAX 9, 2.1 to 2.5) that turn the writing of whatever follows, numbers too."""
+
+
+def unturned(text: str) -> str:
+    """Text in which no name can turn the writing of what stands after it: such marks become a visible sign."""
+    return text.translate(_TURNING)
+
 
 def json_for_html(data: Any) -> Markup:
     """JSON that can stand in a script element of any HTML page: nothing in it can end the element or begin markup."""

@@ -14,7 +14,7 @@ from scheduler.plan.view import PlanView
 from scheduler.reporting.cautions import ALWAYS, CHECKS, CITES, DEFER, cautions
 from scheduler.reporting.page.bench import bench_payload
 from scheduler.reporting.page.capacity import capacity_payload
-from scheduler.reporting.page.embed import json_for_html, policy
+from scheduler.reporting.page.embed import json_for_html, policy, unturned
 from scheduler.reporting.page.months import months_payload
 from scheduler.reporting.page.racks import Places
 from scheduler.reporting.page.why import why_payload
@@ -40,7 +40,7 @@ def page_bytes(view: PlanView, tables: dict[str, Table], audit_text: str, outloo
         policy=policy(style, script), style=Markup(style), script=Markup(script), data=json_for_html(payload(view, tables, outlook)),
         audit=audit_text, version=__version__, **_words(view, tables),
     )  # fmt: skip
-    return text.encode("utf-8")
+    return unturned(text).encode("utf-8")
 
 
 def payload(view: PlanView, tables: dict[str, Table], outlook: Outlook | None) -> dict[str, Any]:

@@ -2,6 +2,9 @@
 const HEAT_EDGES = [20, 40, 60, 80, 95];
 const heat = (percent) => `heat${HEAT_EDGES.filter((edge) => percent >= edge).length}`;
 
+// Halves go to the even number, as in the workbook.
+const wholePercent = (v) => (v % 1 === 0.5 ? 2 * Math.round(v / 2) : Math.round(v));
+
 // Rows: name, percent by week, and what is written in place of a long name.
 function heatTable(first, rows, kind = "") {
   return el(
@@ -25,7 +28,7 @@ function heatTable(first, rows, kind = "") {
           "tr",
           { "data-row": name },
           el("th", { scope: "row" }, short || name),
-          values.map((v) => el("td", { class: heat(v) }, Math.round(v))),
+          values.map((v) => el("td", { class: heat(v) }, wholePercent(v))),
         ),
       ),
     ),
