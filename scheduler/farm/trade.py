@@ -122,3 +122,15 @@ class Pin(Row):
     from_date: date | None = column("first day; empty: from week 1", "2026-11-30", default=None)
     to_date: date | None = column("last day; empty: to the end of the near weeks, or the horizon", "2026-12-13", default=None)
     note: str = column("why", "show piece", default="")
+
+    @property
+    def text(self) -> str:
+        """The pin in the grower's words, its name first."""
+        what = {
+            "cut": f"cut {self.colony}", "no cut": f"do not cut {self.colony}", "at least": f"cut at least {self.pieces} of {self.colony}",
+            "at most": f"cut at most {self.pieces} of {self.colony}", "session": f"cut {self.colony} in session {self.session}",
+            "rack": f"put the frags of {self.colony} on rack {self.rack}", "keep free": f"keep {self.rack or self.tank} free",
+            "no sale": f"do not sell {self.lot}", "hold lot": f"neither sell nor move {self.lot}",
+        }[self.kind]  # fmt: skip
+        when = "".join(f" {word} {day}" for word, day in (("from", self.from_date), ("to", self.to_date)) if day)
+        return f"{self.pin}: {what}{when}"

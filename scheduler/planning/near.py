@@ -391,12 +391,4 @@ def _name(item: ChosenCut | ChosenMove) -> str:
 
 def describe_pin(farm: Farm, pin_id: str) -> str:
     """A pin in the grower's words."""
-    pin = next(p for p in farm.pins if p.pin == pin_id)
-    what = {
-        "cut": f"cut {pin.colony}", "no cut": f"do not cut {pin.colony}", "at least": f"cut at least {pin.pieces} of {pin.colony}",
-        "at most": f"cut at most {pin.pieces} of {pin.colony}", "session": f"cut {pin.colony} in session {pin.session}",
-        "rack": f"put the frags of {pin.colony} on rack {pin.rack}", "keep free": f"keep {pin.rack or pin.tank} free",
-        "no sale": f"do not sell {pin.lot}", "hold lot": f"neither sell nor move {pin.lot}",
-    }[pin.kind]  # fmt: skip
-    when = "".join(f" {word} {day}" for word, day in (("from", pin.from_date), ("to", pin.to_date)) if day)
-    return f"{pin.pin}: {what}{when}"
+    return next(p for p in farm.pins if p.pin == pin_id).text

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import pytest
 
+from scheduler.farm.trade import Pin
 from scheduler.plan.model import Plan
 from scheduler.plan.view import PlanView
 from scheduler.planning.hand import plan_by_hand
@@ -45,3 +48,18 @@ def test_a_plan_without_cuts_or_sales(browser: Browser, tmp_path: Path) -> None:
         assert "No session of the near weeks has cuts." in opened.text("#bench")
         opened.turn_to("months")
         assert "without a forecast" in opened.text("#months")
+
+
+def test_pins_are_named_with_what_they_ask(browser: Browser, tmp_path: Path) -> None:
+    pins = (
+        Pin(pin="P1", kind="at least", colony="LAN-01", pieces=8),
+        Pin(pin="P2", kind="keep free", rack="N2-a", to_date=date(2026, 12, 13), note="new lamp"),
+        Pin(pin="P3", kind="no cut", colony="EMB-01"),
+    )
+    about = plan().about.model_copy(update={"dropped_pins": ("P3",)})
+    view = PlanView(replace(farm(), pins=pins), Plan(about=about))
+    file = tmp_path / "week.html"
+    file.write_bytes(page_bytes(view, tables_of(view), "passed"))
+    with browser.open(file) as opened:
+        wanted = ["P1: cut at least 8 of LAN-01", "P2: keep N2-a free to 2026-12-13 (new lamp)", "left out of this plan: P3"]
+        assert opened.texts("#week .pins li") == wanted

@@ -13,7 +13,7 @@ from scheduler.farm.people import WEEKDAYS
 from scheduler.plan.model import BenchTask, Cut
 from scheduler.plan.view import PlanView
 from scheduler.reporting.cautions import TOXIC_KIT, Caution, table_cautions
-from scheduler.reporting.tables.bench import SessionView, blocks_text, session_views
+from scheduler.reporting.tables.bench import SessionView, blocks_text, colony_place, session_views
 from scheduler.reporting.tables.clock import lot_clock, person_entries, rounded_up, session_clock, session_tasks
 from scheduler.reporting.tables.prep import preparations
 
@@ -71,7 +71,7 @@ def _session(view: PlanView, session: SessionView, prep: Preparation, notes: dic
         "kneadings": prep.kneadings,
         "toxic": list(prep.toxic),
         "standby": [
-            [x.colony, farm.strain[farm.colony[x.colony].strain].name, farm.colony[x.colony].tank, farm.colony[x.colony].place or "", x.pieces]
+            [x.colony, farm.strain[farm.colony[x.colony].strain].name, farm.colony[x.colony].tank, colony_place(farm, x.colony), x.pieces]
             for x in view.plan.stand_by if x.session == s.id
         ],
         "cards": [_card(view, cut, prep, tasks, notes) for cut in session.cuts],
@@ -95,7 +95,7 @@ def _card(view: PlanView, cut: Cut, prep: Preparation, tasks: Sequence[BenchTask
     return {
         "lot": cut.lot, "order": cut.run_order or 0, "colony": cut.colony, "strain": farm.strain[cut.strain].name,
         "group": farm.strain[cut.strain].group, "system": farm.system_of_tank(colony.tank), "tank": colony.tank,
-        "stands": colony.place or "", "onRock": int(colony.on_rock), "par": round(colony.par_umol), "pieces": cut.pieces,
+        "stands": colony_place(farm, cut.colony), "onRock": int(colony.on_rock), "par": round(colony.par_umol), "pieces": cut.pieces,
         "method": traits.method, "cutter": cut.cutter or "", "mounter": cut.mounter or "", "toxic": int(traits.toxic),
         "slimy": int(traits.slimy),
         "dip": [traits.dip, dose_text(dose_of(farm, traits.dip)), traits.dip_minutes_frags, traits.dip_minutes_mother] if dipped else [],

@@ -20,7 +20,7 @@ from scheduler.reporting.page.racks import Places
 from scheduler.reporting.page.why import why_payload
 from scheduler.reporting.tables import Table
 from scheduler.reporting.tables.bench import session_views
-from scheduler.reporting.tables.week import at_risk, days, headline
+from scheduler.reporting.tables.week import at_risk, days, headline, pins_held
 
 PAGE = "week.html"
 """Name of the page beside plan.json."""
@@ -68,6 +68,7 @@ def _words(view: PlanView, tables: dict[str, Table]) -> dict[str, Any]:
         "near_labels": [weeks.label(w) for w in weeks.near_weeks], "headline": _rounded(headline(view, tables)),
         "at_risk": at_risk(view, "Months"),
         "days": [(str(day), str(what).split("\n")) for day, what in days(view, tables, sessions, sheets=False)],
+        "pins": pins_held(view), "dropped": ", ".join(plan.about.dropped_pins),
         "notices": plan.notices, "value": f"{plan.value:,.2f}", "season": plan.about.season, "seed": plan.about.seed,
         "fingerprint": plan.about.book_fingerprint[:12], "cautions": cautions(view), "always": ALWAYS, "papers": CITES, "checks": CHECKS,
         "defer": DEFER,

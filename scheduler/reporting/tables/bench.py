@@ -81,6 +81,12 @@ def session_views(farm: Farm, plan: Plan) -> tuple[SessionView, ...]:
     return tuple(found)
 
 
+def colony_place(farm: Farm, colony: str) -> str:
+    """Where in its tank a mother stands: its place, and its rack and positions where it has any."""
+    c = farm.colony[colony]
+    return ", ".join(x for x in (c.place, f"{c.rack} {c.positions}" if c.rack and c.positions else "") if x)
+
+
 def blocks_text(stand: Stand, traits: Traits) -> str:
     """The blocks a lot stands in, as they are written in the farm book."""
     return "; ".join(b.text(traits.plug_rows, traits.plug_cols) for b in stand.blocks)

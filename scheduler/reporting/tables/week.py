@@ -26,6 +26,12 @@ def at_risk(view: PlanView, all_of_them: str = "sell and pack") -> tuple[str, ..
     return (f"Orders at risk: {len(risky)}", *shown, *more)
 
 
+def pins_held(view: PlanView) -> tuple[str, ...]:
+    """What the grower pinned and this plan holds, a line each."""
+    dropped = view.plan.about.dropped_pins
+    return tuple(f"{p.text} ({p.note})" if p.note else p.text for p in view.farm.pins if p.pin not in dropped)
+
+
 def headline(view: PlanView, tables: dict[str, Table]) -> list[tuple[Value, ...]]:
     """What the near weeks hold: a name, and a number for each near week."""
     near = list(view.farm.weeks.near_weeks)

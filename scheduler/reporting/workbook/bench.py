@@ -15,7 +15,7 @@ from scheduler.plan.model import BenchTask, Cut
 from scheduler.plan.view import PlanView
 from scheduler.reporting.cautions import TOXIC_KIT
 from scheduler.reporting.tables import Value
-from scheduler.reporting.tables.bench import SessionView, blocks_text
+from scheduler.reporting.tables.bench import SessionView, blocks_text, colony_place
 from scheduler.reporting.tables.clock import Entry, lot_clock, person_entries, rounded_up, session_clock, session_tasks
 from scheduler.reporting.workbook import style
 from scheduler.reporting.workbook.page import BOX, Page
@@ -169,9 +169,7 @@ def _spans(widths: Sequence[float], people: int) -> tuple[int, ...]:
 
 def _where(farm: Farm, colony: str) -> str:
     c = farm.colony[colony]
-    text = f"{c.tank}, {c.place}" if c.place else c.tank
-    if c.rack and c.positions:
-        text += f" ({c.rack} {c.positions})"
+    text = ", ".join(x for x in (c.tank, colony_place(farm, colony)) if x)
     return f"{text}; cut in the tank, on rock" if c.on_rock else text
 
 
