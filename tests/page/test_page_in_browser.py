@@ -119,7 +119,9 @@ def test_sliding_through_near_weeks_shows_every_position(racks: Opened, demo: De
                 name = rack.get_attribute("data-rack")
                 here = Counter(str(what) for _, r, what, _ in rows if r == name)
                 text = rack.locator(".counts").inner_text()
-                stand, come, _, free = (int(n) for n in re.findall(r"\d+", text))
+                found = {what: int(n) for n, what in re.findall(r"(\d+) (stand|held by mothers|arriving|free)", text)}
+                stand, come, free = (found[what] for what in ("stand", "arriving", "free"))
+                assert found.get("held by mothers", 0) == here["mother"]
                 size = demo.farm.rack[str(name)].rows * demo.farm.rack[str(name)].cols
                 assert (stand, come, free) == (here["old"], here["new"] + here["moved in"], size - sum(here.values()))
                 kinds = {"0": "old", "1": "new", "2": "moved in", "4": "moved out", "5": "mother"}

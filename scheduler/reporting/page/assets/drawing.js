@@ -171,7 +171,8 @@ function plugText(picture, item, x, y, wide) {
   const code = sign + strain.code,
     rest = id.startsWith(`${strain.code}-`) ? id.slice(strain.code.length + 1) : id;
   const leaves = item.kind === SOLD || item.kind === MOVED_OUT;
-  const size = (leaves ? 0.86 : 1) * Math.min(wide * 0.38, (wide * 0.78) / Math.max(2, code.length) / 0.74),
+  const ringed = leaves || item.kind === MOVED_IN || item.kind === MOTHER; // their thick or double edge takes room
+  const size = (ringed ? 0.86 : 1) * Math.min(wide * 0.38, (wide * 0.78) / Math.max(2, code.length) / 0.74),
     small = Math.min(14, (wide * 0.72) / Math.max(4, rest.length) / 0.6);
   const two = small >= 9 && item.lot;
   const className = item.kind === MOUNTED ? "code onnew" : leaves ? "code ongone" : "code";

@@ -137,7 +137,8 @@ function drawRackFigure(rack, unit) {
   picture.addEventListener("click", (event) => touched(event, picture, rack, unit, told));
   const cell = rack.pitch * unit;
   const n = near ? countsOf(rack, week) : null;
-  const head = near ? `${n.stand} stand, ${n.come} arriving, ${n.leave} leaving, ${n.free} free` : "by light zone";
+  const mothers = near && n.mothers ? ` ${n.mothers} held by mothers,` : "";
+  const head = near ? `${n.stand} stand,${mothers} ${n.come} arriving, ${n.leave} leaving; then ${n.free} free` : "by light zone";
   const figure = el(
     "figure",
     { class: "rack", "data-rack": rack.id },
