@@ -63,7 +63,7 @@ function drawCapacity() {
     el(
       "p",
       { class: "quiet" },
-      "Percent of unblocked positions held, mothers included; darker is fuller. Near weeks by plugs, later weeks by the frags expected at the last count.",
+      "Percent of unblocked positions held, mothers included; the stronger the ground, the fuller. Near weeks by plugs, later weeks by the frags expected at the last count.",
     ),
     scrolled("Use of tanks, percent by week", heatTable("tank", c.tanks)),
     el("h3", null, "Light zones"),

@@ -99,7 +99,7 @@ function monthRows(m, cell) {
     ),
     scrolled("Frags by month", table("numbers", headers, rows, [1, 2, 3, 4, 5])),
     got !== null && got !== undefined
-      ? el("p", { class: "quiet" }, `The cuts of this plan are expected to give ${whole(got)} of 100 pieces planned.`)
+      ? el("p", { class: "quiet" }, `The cuts of this plan are expected to give ${whole(got)} of 100 pieces planned; “planned” takes all 100.`)
       : null,
     promised.length
       ? el(
