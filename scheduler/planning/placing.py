@@ -288,9 +288,9 @@ class Placing:
         grid = np.zeros((row.rows, row.cols), dtype=np.int64)
         for p in self.floor.free(rack, option.week):
             grid[p] = 1
-        standing = [(t.strain, t.positions) for t in self.floor.taken(rack, option.week)] + self._on_rack[rack]
-        for strain, positions in standing:
-            grid[shadow(row.rows, row.cols, positions, 0 if strain == option.strain else wide)] = 0
+        standing = [t.positions for t in self.floor.taken(rack, option.week)] + [held for _, held in self._on_rack[rack]]
+        for positions in standing:  # its own kind closes ground to others as well, so beside it less is spoiled
+            grid[shadow(row.rows, row.cols, positions, wide)] = 0
         sums = np.pad(grid.cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
 
         def spoiled(span: tuple[int, int], top: int, left: int) -> int:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import platform
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from importlib.metadata import version
@@ -29,8 +29,10 @@ from scheduler.planning.quick_farm import going_on
 from scheduler.planning.quick_orders import serve
 from scheduler.planning.quick_season import QuickSeason
 from scheduler.planning.quick_sizes import SmallYet, as_packed, small_yet
+from scheduler.planning.quick_tidy import Tidying
 from scheduler.planning.season_plan import with_cover
-from scheduler.planning.since import announced_cuts
+from scheduler.planning.since import announced_cuts, announced_sales
+from scheduler.planning.told_sales import with_told
 from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing, Seller
 from scheduler.season.whole_orders import fill_whole_orders
@@ -69,7 +71,8 @@ class QuickPlanner:
         last = self.memory.announced
         announced = announced_cuts(farm, last) if self.calm and last is not None else ()
         small = small_yet(self.memory.small, last, self.memory.lots, farm) if last is not None else {}
-        week = _Week(farm, announced, self.limits, self.memory.season, small)
+        told = announced_sales(farm, last) if self.calm and last is not None else ()
+        week = _Week(farm, announced, told, self.limits, self.memory.season, small)
         plan = week.plan()
         self.memory = Memory(plan, week.season, small, {lot.lot: lot.alive for lot in farm.lots})
         return plan
@@ -79,40 +82,50 @@ class _Week:
     """One quick plan."""
 
     def __init__(
-        self, farm: Farm, announced: Sequence[Announced], limits: SolveLimits, before: QuickSeason | None, small: SmallYet
+        self, farm: Farm, announced: Sequence[Announced], told: Sequence[Sale], limits: SolveLimits, before: QuickSeason | None,
+        small: SmallYet,
     ) -> None:  # fmt: skip
-        self.farm, self.limits, self.announced = farm, limits, tuple(announced)
+        self.farm, self.limits, self.announced, self.told = farm, limits, tuple(announced), told
         self.pins = [p.pin for p in farm.pins]
         self.ledger = Ledger(farm)
         self.seller = Seller(farm, Worth(farm), self.ledger, frozenset(self.pins), within_market=True)
-        slow = going_on(farm)
-        self.lots = as_packed(farm, lots_on_racks(slow), small)
+        self.lots = as_packed(farm, lots_on_racks(farm), small)
         fresh = before is None or not before.serves(farm)
         for order in farm.orders:
             if order.partial_ok:
                 self.seller.order_need[order.order] = with_cover(farm, order.order, order.quantity)
-        self.season = QuickSeason.solved(slow, self.lots, self.pins, before) if fresh or before is None else before
+        self.season = QuickSeason.solved(going_on(farm), self.lots, self.pins, before) if fresh or before is None else before
 
     def plan(self) -> Plan:
         last = self.farm.weeks.count
         serve(self.farm, self.seller, self.lots, {lot.id: lot.life for lot in lots_on_racks(self.farm)})
-        sell_as_wished(self.seller, self.lots, self.season.wishes_now(self.farm, self.lots), last, all_now=False)
+        wishes = with_told(self.farm, self.lots, self.season.wishes_now(self.farm, self.lots), self.told)
+        sell_as_wished(self.seller, self.lots, wishes, last, all_now=False)
         for lot in self.lots:
             self.ledger.occupy(lot.zone, lot.strain, lot.life, lot.left(last))
-        near = countable(self.farm, self.ledger, self._near(), self.pins)
+        near = countable(self.farm, self.ledger, self._near(), self.pins, self.announced)
         cuts, stands, fresh = self._entered(near)
         lots = [*self.lots, *fresh]
         fill_whole_orders(self.farm, self.seller, lots, self.farm.weeks.all)
-        return self._finished(cuts, stands, [s for lot in lots for s in lot.sales])
+        sales = [s for lot in lots for s in lot.sales]
+        return self._finished(cuts, [*stands, *self._tidied(near)], sales)
+
+    def _tidied(self, near: NearPlan) -> Iterator[Stand]:
+        """Moves of lots on racks that open ground for others."""
+        tidying = Tidying(self.farm, self._floor(), self.ledger, near.cuts, self.pins)
+        return tidying.moves({lot.id: lot.sales for lot in self.lots})
+
+    def _floor(self) -> Floor:
+        return Floor(self.farm, {lot.id: _left_before(lot, self.farm.weeks.count) for lot in self.lots})
 
     # ---- near weeks -----------------------------------------------------------------------------------------------
 
     def _near(self) -> NearPlan:
         """Cuts by counts of positions, begun from cuts placed one after the other, and placed likewise themselves."""
         farm, pins = self.farm, [p.pin for p in self.farm.pins if p.kind in PIN_KINDS]
-        floor = Floor(farm, {lot.id: _left_before(lot, farm.weeks.count) for lot in self.lots})
+        floor = self._floor()
         options, refusals = options_of(farm, floor, pins)
-        prices = Prices(self.season.worth(farm), options)
+        prices = Prices(self.season.worth(farm, self.announced), options)
         system, zone = room_left(farm, self.ledger)
         limits = Limits(system, zone, announced=self.announced)
         options = worthwhile(farm, options, prices, pins, limits)
@@ -122,7 +135,7 @@ class _Week:
             return Placing(farm, floor, self.ledger, limits, prices, pins)
 
         start = placing()
-        self._keep_announced(start, options)
+        start.keep_announced(options)
         kept = {(c.option.name, c.option.week, c.session): c for c in start.cuts}
         start.fill(options)
         placed = placing()
@@ -140,18 +153,6 @@ class _Week:
         if broken:
             raise NoPlanFound(f"Quick planning found no way to do what pins ask for: {'; '.join(broken)}.")
         return NearPlan(tuple(placed.cuts), tuple(options), refusals, None, ())
-
-    def _keep_announced(self, start: Placing, options: Sequence[Option]) -> None:
-        """Begin with the cuts announced, where they can still be made."""
-        table = {(o.name, o.week): o for o in options}
-        for told in self.announced:
-            option = table.get((told.colony, told.week))
-            if option is None:
-                continue
-            sessions = [s for s in option.sessions if s.id == told.session]
-            place = start.bench.place(option.colony, sessions, min(told.pieces, option.most))
-            if place is not None:
-                start.add(Wanted(option, min(told.pieces, place.most), place))
 
     def _chosen(
         self, floor: Floor, options: list[Option], prices: Prices, limits: Limits, pins: list[str], start: Sequence[ChosenCut]

@@ -11,6 +11,7 @@ from scheduler.biology.zones import zones
 from scheduler.farm.coral import Colony
 from scheduler.farm.farm import Farm
 from scheduler.farm.work import may_deliver, packing_days
+from scheduler.plan.model import Announced
 from scheduler.planning.on_racks import wishes_of
 from scheduler.planning.quick_farm import keeping_rent
 from scheduler.planning.season_plan import LOOSE, SeasonPlan, standing, with_cover
@@ -24,7 +25,7 @@ from scheduler.season.whole import as_relaxed
 SOLVED_WEEKS = 4
 """The season is solved anew when its prices are so many weeks old."""
 
-PATIENCE = 0.97
+PATIENCE = 0.99
 """Worth of a piece cut a week later than it could be: a cut put off may be put off again (farm choice)."""
 
 
@@ -63,14 +64,14 @@ class QuickSeason:
     def _age(self, farm: Farm) -> int:
         return (farm.weeks.plan_monday - self.monday).days // 7
 
-    def worth(self, farm: Farm) -> ImpatientValuation:
+    def worth(self, farm: Farm, announced: Sequence[Announced] = ()) -> ImpatientValuation:
         """The season as the near weeks of a farm see it, with the pieces cut since it was solved taken off what it wants."""
         done = Counter[str]()
         for lot in farm.lots:
             done[lot.strain] += lot.started if lot.cut_date >= self.monday else 0
         for past in farm.past_lots:
             done[past.strain] += past.started if past.cut_date >= self.monday else 0
-        return ImpatientValuation(self.plan.season, self.plan.relaxed, farm, done)
+        return ImpatientValuation(self.plan.season, self.plan.relaxed, farm, done, announced)
 
     # ---- lots on racks --------------------------------------------------------------------------------------------
 

@@ -10,7 +10,7 @@ from scheduler.farm.farm import Farm
 from scheduler.plan.model import Plan, Sale
 from scheduler.season.sales import Growing
 
-WAIT_WEEKS = 3
+WAIT_WEEKS = 1
 """Weeks until a lot that fell short of a size is taken to have it after all: farm choice, no published source."""
 
 SmallYet = Mapping[tuple[str, str], date]

@@ -73,7 +73,7 @@ class Bench:
             if stand.rack is not None:
                 held = held_on(self.world, self.farm, stand.rack, but=lot)
                 blocks = fitting(stand.blocks, self.farm.traits(lot.strain), held)
-                if sum(b.plugs for b in blocks) < min(lot.recorded, stand.pieces):
+                if sum(b.plugs for b in blocks) < lot.recorded:
                     self.world.tally.add("moves put off")
                     continue
             self._put(lot, stand)
