@@ -221,6 +221,16 @@ class Farm:
         return None if strain_a == strain_b else self.apart(self.strain[strain_a].group, self.strain[strain_b].group)
 
     @cached_property
+    def choosy_groups(self) -> frozenset[str]:
+        """L7: groups that some group is kept apart from."""
+        return frozenset(g for p in self.pairs if p.apart is not None for g in (p.group_a, p.group_b))
+
+    @cached_property
+    def tanks_by_system(self) -> dict[str, tuple[str, ...]]:
+        """By water system: its tanks."""
+        return {s.system: tuple(t.tank for t in self.tanks if t.system == s.system) for s in self.systems}
+
+    @cached_property
     def mothers_in_tank(self) -> dict[str, frozenset[str]]:
         """By tank: strains of the colonies standing in it."""
         return {t.tank: frozenset(c.strain for c in self.colonies if c.tank == t.tank) for t in self.tanks}

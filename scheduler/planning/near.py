@@ -7,19 +7,21 @@ import threading
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Protocol
 
 from scheduler.errors import NoPlanFound, PinConflict
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import Announced
 from scheduler.planning.near_layouts import LayoutMaker, made_free
+from scheduler.planning.near_options import alone, foremost, options_of, worthwhile
 from scheduler.planning.near_places import Coming, most_on, shapes, tidy
 from scheduler.planning.near_told import ToldPlaces, as_told, told_places
 from scheduler.solving import Budget, Outcome, Progress, Solved, minimal_conflict, solve
 from scheduler.solving import Limits as SolveLimits
 from scheduler.week.floor import Floor, Section
 from scheduler.week.model import MOST_PIECES, ChosenCut, ChosenMove, Layout, Limits, NearModel, Space, Spot, Start
-from scheduler.week.options import NearWorth, Option, Refusal, option, with_ways
+from scheduler.week.options import NearWorth, Option, Refusal, with_ways
 from scheduler.week.prices import Prices
 from scheduler.week.releases import EarlySale, Move, NoStock, Stock, moves
 from scheduler.week.worth import change_cost, worth_of
@@ -32,6 +34,20 @@ TOLD_SHARE = 0.1
 
 ROUNDS_BY_CHANCE, ROUNDS_AROUND = 32, 12
 """Most layouts tried by chance for each rack, and around what stands there in each round."""
+
+LEAST_ROUND = 0.05
+"""Work left below which no further round with layouts is begun: reading the model alone takes more of a large farm."""
+
+MANY_COLONIES = 200
+"""From so many colonies on counts of positions, too many to be solved in the time, are not looked at: the search is left with cuts
+placed one after the other and layouts around them, lots of the book stay where they are, and the bound is what all colonies would
+bring if each had the bench and the racks to itself."""
+
+MOST_OPTIONS = 600
+"""Most cuts a large farm's search looks at: those that bring most for the bench minutes they take, and all pinned or announced."""
+
+MOST_TRIALS = 1500
+"""Most layouts tried on all racks together by chance."""
 
 PIN_WORK = SolveLimits(seconds=30)
 """Most time for one question about pins; the work allowed depends on how exactly it is asked."""
@@ -50,11 +66,13 @@ class Begin(Protocol):
     """Makes lawful cuts with their places, one after the other."""
 
     def __call__(
-        self, options: Sequence[Option], prices: Prices, limits: Limits, start: Start, *, keep: bool, fill: bool
+        self, options: Sequence[Option], prices: Prices, limits: Limits, start: Start, *, keep: bool, fill: bool,
+        before: Start | None = None,
     ) -> Sequence[ChosenCut]:  # fmt: skip
         """The cuts of ``start`` and more beside them: with ``keep`` what was announced, with ``fill`` whatever is worth it.
 
-        The options are what could be cut, the prices its worth, the limits what is left of everything.
+        Of the cuts of ``before`` those stay that the sessions still have the time for. The options are what could be cut, the
+        prices its worth, the limits what is left of everything.
         """
 
 
@@ -83,10 +101,27 @@ class NearPlan:
         return worth_of(farm, self.prices, Limits(announced=announced), chosen) if self.prices is not None else 0
 
 
+@dataclass
+class _Looked:
+    """What stays when near weeks are planned again: how the solve with counts ended, what it or the last solve put on each rack,
+    all options and those on the ground that what may move or leave early frees, announced places, and the layouts.
+    """
+
+    outcome: Outcome
+    standing: Mapping[str, Sequence[tuple[str, int]]]
+    every: list[Option]
+    options: list[Option]
+    moving: Sequence[Move]
+    sales: Sequence[EarlySale]
+    told: ToldPlaces
+    maker: LayoutMaker
+
+
 class NearPlanner:
     """Plans the near weeks of one farm. Without ``stock`` the lots of the book sell as planned and stay where they are.
 
-    ``begin`` gives cuts to begin the search from, which also stand where time is too short for better ones.
+    ``begin`` gives cuts to begin the search from, which also stand where time is too short for better ones. The near weeks can be
+    planned again with less time in some sessions: what was looked at stays, and the search may begin from the plan before.
     """
 
     def __init__(
@@ -98,7 +133,11 @@ class NearPlanner:
         self.pins = [p.pin for p in farm.pins if p.pin in pins and p.kind in PIN_KINDS]
         self.solving, self.progress, self.stop = solving, progress, stop
         self._budget = Budget(solving)
-        self._stock: Stock = stock or NoStock()
+        self._looked: _Looked | None = None
+        self._best = Start()
+        self.many = len(farm.colonies) >= MANY_COLONIES
+        bound_to_stir = bool(limits.announced) or any(p.pin in self.pins and p.kind in ASKING for p in farm.pins)
+        self._stock: Stock = NoStock() if stock is None or (self.many and not bound_to_stir) else stock
         self._bare = floor
         self.moves, self.sales = self._stirring(self.pins)
         moves_at_all, sales_at_all = self._stirring(())
@@ -110,7 +149,7 @@ class NearPlanner:
 
     def plan(self) -> NearPlan:
         """Solve and place. Raises ``PinConflict`` if the pins cannot hold together, ``NoPlanFound`` if time was too short."""
-        options, refusals = self._options(self.pins)
+        options, refusals = self._choices
         start = self._fewest(self.pins)
         if start is None:
             names = minimal_conflict(self.pins, self._hold)
@@ -119,54 +158,89 @@ class NearPlanner:
             return NearPlan((), (), refusals, None, (), work=self._budget.work)
         prices = Prices(self.worth, options)
         chosen, outcome, kept = self._search(options, start, prices)
+        self._best = chosen
         found = self._placed(chosen, options, refusals, outcome)
         calm = self._placed(kept, options, refusals, outcome) if self.limits.announced else None
         calm = replace(calm, prices=prices) if calm is not None else None
         return replace(found, work=self._budget.work, kept=calm, prices=prices)
 
+    def again(self, fill: Mapping[str, float], solving: SolveLimits) -> NearPlan:
+        """Plan once more within limits of their own, with less of the clock in some sessions (a share, by session id)."""
+        self.limits, self._budget = replace(self.limits, fill=fill), Budget(solving)
+        return self.plan()
+
+    @cached_property
+    def _choices(self) -> tuple[list[Option], dict[str, Refusal]]:
+        return self._options(self.pins)
+
     def _search(self, options: list[Option], start: Start, prices: Prices) -> tuple[Start, Outcome, Start]:
         """Counts of positions alone give a bound and a direction; layouts of the racks, round by round, the plan.
 
         Of all that lots of the book could do, the layouts look at what is worth it by counts. Beside the plan stands the
-        start that only keeps what was announced.
+        start that only keeps what was announced. The bound holds for a plan made again, since sessions only get shorter.
         """
-        offered = [s for s in self.sales if s in start.sales or s.loss <= MOST_LOSS * s.brings]
-        options = self._beside(worthwhile(self.farm, options, prices, self.pins, self.limits), self.moves, offered)
-        self.limits = replace(self.limits, most=most_on(self.farm, (*options, *self.moves)))
-        told = told_places(self.farm, self.limits.announced, options)
-        start, kept = self._begun(options, prices, start, told)
-        counted = self._model(options, prices, None, self.moves, offered)
-        first = self._solve(counted, COUNTED_SHARE, improve=False)
-        found = first.outcome.found
-        standing = counted.standing(first) if found else {}
-        moved, sold = (counted.moved(first), counted.sold(first)) if found else ((), ())
-        moving = [m for m in self.moves if m in moved or m in [c.move for c in start.moves] or m.lot in told.lots]
-        sales = [s for s in offered if s in sold or s in start.sales or s.lot in told.lots]
-        options = self._beside(options, moving, sales)
-        maker = self._maker(options, moving, sales, prices, told)
-        for known in (_spots(start), _spots(kept), told.spots):
+        if self._looked is None:
+            start, kept, seen = self._look(options, prices, start)
+            self._looked = seen
+        else:
+            seen = self._looked
+            start, kept = self._begun(seen.every, prices, start, seen.told)
+        for known in (_spots(start), _spots(kept), seen.told.spots):
             for rack, spots in known.items():
-                maker.exactly(rack, spots)
-        maker.by_chance(ROUNDS_BY_CHANCE)
+                seen.maker.exactly(rack, spots)
+        if not self._best.cuts:
+            seen.maker.by_chance(self._rounds(ROUNDS_BY_CHANCE))
+        first = seen.outcome
         best, value = start, worth_of(self.farm, prices, self.limits, start)
-        outcome = replace(first.outcome, outcome="feasible", value=float(value))
+        outcome = replace(first, outcome="feasible", value=float(value))
         for share in LAYOUT_SHARES:
-            if outcome.reason == "interrupted":
+            if outcome.reason == "interrupted" or self._budget.left < LEAST_ROUND:
                 break
-            maker.around(standing, ROUNDS_AROUND)
-            model = self._model(options, prices, tuple(maker.made), moving, sales)
-            if first.outcome.bound is not None:
-                model.cap(first.outcome.bound)
+            seen.maker.around(seen.standing, self._rounds(ROUNDS_AROUND))
+            model = self._model(seen.options, prices, tuple(seen.maker.made), seen.moving, seen.sales)
+            if first.bound is not None and not self.many:
+                model.cap(first.bound)
             model.start_from(best)
             solved = self._solve(model, share, improve=True)
             seconds = outcome.seconds + solved.outcome.seconds
             if solved.outcome.found and (solved.outcome.value or 0.0) >= value - 1e-6:
-                best, standing, outcome = model.chosen(solved), model.standing(solved), solved.outcome
+                best, seen.standing, outcome = model.chosen(solved), model.standing(solved), solved.outcome
                 value = worth_of(self.farm, prices, self.limits, best)
             outcome = replace(outcome, reason=solved.outcome.reason, seconds=seconds)
-            if _reached(outcome, first.outcome):
+            if _reached(outcome, first):
                 break
-        return best, _ended(outcome, first.outcome), kept
+        return best, _ended(outcome, first), kept
+
+    def _look(self, options: list[Option], prices: Prices, start: Start) -> tuple[Start, Start, _Looked]:
+        """Where to begin, what only keeps what was announced, and what counts tell; a large farm only leaves out what cannot matter."""
+        offered = [s for s in self.sales if s in start.sales or s.loss <= MOST_LOSS * s.brings]
+        options = self._beside(worthwhile(self.farm, options, prices, self.pins, self.limits), self.moves, offered)
+        bound = float(alone(options, prices))
+        if self.many:
+            options = foremost(self.farm, options, prices, self.pins, self.limits, MOST_OPTIONS)
+        else:
+            self.limits = replace(self.limits, most=most_on(self.farm, (*options, *self.moves)))
+        told = told_places(self.farm, self.limits.announced, options)
+        start, kept = self._begun(options, prices, start, told)
+        outcome = Outcome("unknown", "work limit", None, bound, 0.0)
+        standing: Mapping[str, Sequence[tuple[str, int]]] = {}
+        moved: Sequence[Move] = ()
+        sold: Sequence[EarlySale] = ()
+        if not self.many:
+            counted = self._model(options, prices, None, self.moves, offered)
+            first = self._solve(counted, COUNTED_SHARE, improve=False)
+            outcome = first.outcome
+            if outcome.found:
+                standing, moved, sold = counted.standing(first), counted.moved(first), counted.sold(first)
+        moving = [m for m in self.moves if m in moved or m in [c.move for c in start.moves] or m.lot in told.lots]
+        sales = [s for s in offered if s in sold or s in start.sales or s.lot in told.lots]
+        mine = self._beside(options, moving, sales)
+        maker = self._maker(mine, moving, sales, prices, told)
+        return start, kept, _Looked(outcome, standing, options, mine, moving, sales, told, maker)
+
+    def _rounds(self, most: int) -> int:
+        """Layouts to try on each rack."""
+        return max(2, min(most, MOST_TRIALS // max(1, len(self.farm.racks)))) if self.many else most
 
     def _begun(self, options: list[Option], prices: Prices, start: Start, told: ToldPlaces) -> tuple[Start, Start]:
         """Where to begin: of what pins ask for, filled up with and without what was announced, the one worth most.
@@ -177,13 +251,16 @@ class NearPlanner:
             return start, start
         begin = self.begin
 
-        def tried(one: Start, *, keep: bool, fill: bool) -> Start:
-            return replace(one, cuts=tuple(begin(options, prices, self.limits, one, keep=keep, fill=fill)))
+        def tried(one: Start, *, keep: bool, fill: bool, before: Start | None = None) -> Start:
+            cuts = begin(options, prices, self.limits, one, keep=keep, fill=fill, before=before)
+            return replace(before if before is not None else one, cuts=tuple(cuts))
 
         def worth(one: Start) -> int:
             return worth_of(self.farm, prices, self.limits, one)
 
         fresh = tried(start, keep=False, fill=True)
+        if self._best.cuts and not start.cuts:
+            fresh = max(tried(start, keep=False, fill=True, before=self._best), fresh, key=worth)
         if not self.limits.announced:
             return fresh, start
         bases = [start, *([self._stirred(options, prices, told)] if told.lots and not start.cuts else [])]
@@ -331,26 +408,6 @@ class NearPlanner:
         if not last.found and last.outcome != "infeasible":
             raise NoPlanFound(f"No plan for the near weeks was found: {last.reason}. Allow more time with --time-limit.")
         return found[0] if found else None
-
-
-def options_of(farm: Farm, floor: Floor, pins: Collection[str]) -> tuple[list[Option], dict[str, Refusal]]:
-    """What every colony could give in each near week, and of those that can give nothing the first reason."""
-    options: list[Option] = []
-    refusals: dict[str, Refusal] = {}
-    for colony in farm.colonies:
-        found = [option(farm, floor, colony, w, pins) for w in farm.weeks.near_weeks]
-        good = [o for o in found if isinstance(o, Option)]
-        options += good
-        bad = [o for o in found if isinstance(o, Refusal)]
-        if not good and bad:
-            refusals[colony.colony] = bad[0]
-    return options, refusals
-
-
-def worthwhile(farm: Farm, options: Sequence[Option], prices: Prices, pins: Collection[str], limits: Limits) -> list[Option]:
-    """Options that could bring something, are pinned, or were announced: leaving out the others loses nothing."""
-    kept = {p.colony for p in farm.pins if p.pin in pins} | {a.colony for a in limits.announced}
-    return [o for o in options if o.name in kept or prices.best(o, min(o.most, MOST_PIECES)) > 0]
 
 
 def broken_pins(farm: Farm, pins: Collection[str], placed: Collection[ChosenCut]) -> list[str]:

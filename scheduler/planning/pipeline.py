@@ -125,22 +125,29 @@ class _Planner:
         room = Limits(system, zone, outside=stock.outside(), boxes=stock.boxes(), market=stock.market(), announced=self.announced)
 
         def one_by_one(
-            options: Sequence[Option], prices: Prices, limits: Limits, start: Start, *, keep: bool, fill: bool
+            options: Sequence[Option], prices: Prices, limits: Limits, start: Start, *, keep: bool, fill: bool,
+            before: Start | None = None,
         ) -> Sequence[ChosenCut]:  # fmt: skip
             placing = Placing(farm, floor, ledger, limits, prices, self.pins)
             placing.begin_with(start)
+            placing.resume(before or Start())
             if keep:
                 placing.keep_announced(options)
             if fill:
                 placing.fill(options)
             return placing.cuts
 
+        planner: NearPlanner | None = None
+
         def planned(fill: Mapping[str, float], allowed: SolveLimits) -> NearPlan:
-            limits = replace(room, fill=fill)
-            planner = NearPlanner(
-                farm, floor, self.valuation, limits, self.pins, allowed, self.progress, self.stop, stock, one_by_one
-            )
-            found = planner.plan()
+            nonlocal planner
+            if planner is None:
+                planner = NearPlanner(
+                    farm, floor, self.valuation, room, self.pins, allowed, self.progress, self.stop, stock, one_by_one
+                )
+                found = planner.plan()
+            else:
+                found = planner.again(fill, allowed)
             kept = countable(farm, ledger, found.kept, self.pins, self.announced) if found.kept is not None else None
             return replace(countable(farm, ledger, found, self.pins, self.announced), kept=kept)
 

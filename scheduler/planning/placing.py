@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import fmean
 
 import numpy as np
@@ -102,18 +102,20 @@ class Placing:
     def fill(self, options: Iterable[Option]) -> None:
         """Cut, most worth for its share of bench and racks first, whatever brings something and is neither cut yet nor pinned."""
         done = {c.option.name for c in self.cuts} | self._pinned
-        rest = [o for o in options if o.name not in done]
+        rest = {i: o for i, o in enumerate(options) if o.name not in done}
+        merit = {i: self._merit(o) for i, o in rest.items()}
         while rest:
-            ranked = sorted(((self._merit(o), -i) for i, o in enumerate(rest)), reverse=True)
-            if ranked[0][0] <= 0:
+            best = max(rest, key=lambda i: (merit[i], -i))
+            if merit[best] <= 0:
                 return
-            option = rest[-ranked[0][1]]
+            option = rest[best]
             pieces, _ = self._best(option)
             place = self.bench.place(option.colony, option.sessions, pieces)
             if place is not None and self.add(Wanted(option, min(pieces, place.most), place)):
-                rest = [o for o in rest if o.name != option.name]
+                rest = {i: o for i, o in rest.items() if o.name != option.name}
+                merit |= {i: self._merit(o) for i, o in rest.items() if o.strain == option.strain}
             else:
-                rest.remove(option)
+                del rest[best]
 
     def _merit(self, option: Option) -> float:
         """Worth of the best cut, by the share it takes of the week's bench minutes and of the racks."""
@@ -144,6 +146,20 @@ class Placing:
         return best, worth[best]
 
     # ---- entering -------------------------------------------------------------------------------------------------
+
+    def resume(self, before: Start) -> None:
+        """Enter what was planned before where it was, cuts worth most first, as far as their sessions still have the time."""
+        for moved in before.moves:
+            self._stand(moved.move.strain, moved.move.week, moved.move.pieces, moved.section, moved.blocks)
+        for cut in sorted(before.cuts, key=lambda c: (-self._worth(c, c.pieces), c.option.name)):
+            sessions = [s for s in cut.option.sessions if s.id == cut.session]
+            place = self.bench.place(cut.option.colony, sessions, cut.pieces)
+            if place is not None and self._worth(cut, place.most) > 0:
+                self.keep(replace(cut, pieces=place.most, cutter=place.cutter, mounter=place.mounter), place)
+
+    def _worth(self, cut: ChosenCut, pieces: int) -> int:
+        """Cents of a cut of so many pieces where it is, at list price."""
+        return pieces * self.prices.piece(cut.option, cut.section.zone) - self.prices.cost(cut.option, pieces)
 
     def add(self, wanted: Wanted, first: Section | None = None) -> bool:
         """Enter a cut where its frags are worth most and most of them fit, ``first`` before all; ``False`` if they fit nowhere."""

@@ -42,7 +42,6 @@ class Ledger:
         for tank, strains in farm.mothers_in_tank.items():
             for week in self.weeks.all:
                 self.tank_strains[tank, week] |= strains
-        self._choosy = {g for p in farm.pairs if p.apart is not None for g in (p.group_a, p.group_b)}
         self._offers = {week: outside_offers(farm, week) for week in self.weeks.all}
         self._bench_offers = {week: bench_offers(farm, week) for week in self.weeks.all}
         self.system_limit = {s.system: system_limit(farm, s.system) for s in farm.systems}
@@ -120,9 +119,9 @@ class Ledger:
 
     def clashes(self, strain: str, zone: Zone, weeks: Iterable[int]) -> bool:
         """L7: whether a strain would share a tank or system with one it is kept apart from in any of the weeks."""
-        if self.farm.strain[strain].group not in self._choosy:
+        if self.farm.strain[strain].group not in self.farm.choosy_groups:
             return False
-        tanks = [t.tank for t in self.farm.tanks if t.system == zone.system]
+        tanks = self.farm.tanks_by_system[zone.system]
         for week in weeks:
             for tank in tanks:
                 for other in self.tank_strains[tank, week]:

@@ -13,6 +13,7 @@ from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cached_property
 from random import Random
 
 import numpy as np
@@ -31,8 +32,11 @@ BLOCK_COLONIES = 5
 TOGETHER = 2
 """Blocks solved at the same time, in threads; a fixed number, so that plans repeat on any machine."""
 
-WORK = 0.25
-"""Solver work for one block; the gap usually ends it sooner."""
+WORK, LEAST_WORK = 0.25, 0.05
+"""Solver work for one block, and on a farm with very many blocks; the gap usually ends it sooner."""
+
+PASS_WORK = 25.0
+"""Solver work meant for all blocks of a pass together: 100 blocks have all of theirs, more of them less each."""
 
 WORK_STOPPED = 0.02
 """The same once the user wants to stop: every colony still needs a programme."""
@@ -176,6 +180,11 @@ class WholeCuts:
         merged = {key: amount for part in state.leaving.values() for key, amount in part.items()}
         return Chosen(state.patterns, merged, sum(state.value.values()) + self.season.constant)
 
+    @cached_property
+    def _work(self) -> float:
+        """Solver work for one block."""
+        return max(LEAST_WORK, min(WORK, PASS_WORK / max(1, len(self._blocks(self.strains)))))
+
     def _solve_all(
         self, blocks: Sequence[Sequence[str]], state: _State, share: Mapping[str, Floats], fines: Floats,
         limits: Floats, *, orders: bool = False,
@@ -195,7 +204,7 @@ class WholeCuts:
             who = [i for s in block for i in self.by_strain[s]]
             lots = [j for s in block for j in self.lots_of[s]]
             model = StrainBlock(self.season, self.pool, who, lots, self._tight, known, whole_orders=orders)
-            return model.solve(room, fines, work=WORK_STOPPED if self._stopped else WORK, seed=self.seed)
+            return model.solve(room, fines, work=WORK_STOPPED if self._stopped else self._work, seed=self.seed)
 
         with ThreadPoolExecutor(max_workers=TOGETHER) as threads:
             return list(threads.map(solve, jobs))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from dataclasses import replace
 
@@ -29,6 +30,11 @@ class Budget:
             seconds=None if clock is None else max(LEAST_SECONDS, (clock - time.monotonic() + self._since) * share),
             deterministic=None if work is None else max(LEAST_WORK, (work - self.work) * share),
         )
+
+    @property
+    def left(self) -> float:
+        """Work not done yet, in the solver's own units; infinite without a limit."""
+        return math.inf if self._limits.deterministic is None else self._limits.deterministic - self.work
 
     def spend(self, work: float) -> None:
         """Note work done, in the solver's own units."""

@@ -39,19 +39,21 @@ def people(d: Draft) -> None:
     if d.together:
         return
     for i, o in enumerate(d.options):
+        parts: tuple[list[cp_model.IntVar], list[cp_model.IntVar]] = ([], [])
         for s in o.sessions:
-            for role, count, kind in (
-                (v.cuts, v.cut_pieces, cut_kind(d.farm, o.strain)),
-                (v.mounts, v.mount_pieces, mount_kind(d.farm, o.strain)),
+            for part, role, count, kind in (
+                (parts[0], v.cuts, v.cut_pieces, cut_kind(d.farm, o.strain)),
+                (parts[1], v.mounts, v.mount_pieces, mount_kind(d.farm, o.strain)),
             ):
                 able = capable(d.farm, s, kind)
                 for p in able:
                     role[i, s.id, p] = m.new_bool_var("")
                     count[i, s.id, p] = m.new_int_var(0, d.most(i), "")
                     m.add(count[i, s.id, p] <= d.most(i) * role[i, s.id, p])
+                    part.append(count[i, s.id, p])
                 m.add(sum(role[i, s.id, p] for p in able) == v.at[i, s.id])
-        for count in (v.cut_pieces, v.mount_pieces):
-            m.add(sum(n for (j, _, _), n in count.items() if j == i) == v.pieces[i])
+        for part in parts:
+            m.add(sum(part) == v.pieces[i])
 
 
 def hours(d: Draft) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable
-from itertools import product
+from itertools import islice, product
 
 from ortools.sat.python import cp_model
 
@@ -18,6 +18,9 @@ from scheduler.week.space_rules import ways_out
 
 SCALE = 1000
 """Positions in rows with borders are counted in thousandths."""
+
+MOST_BORDERS = 8
+"""Most sets of strains whose borders are looked at on one rack: with many strains the sets are many and nearly the same."""
 
 
 def counted(d: Draft) -> None:
@@ -116,7 +119,7 @@ def _borders(d: Draft) -> None:
         gaps = {(a, b): d.farm.clear_positions(a, b, pitch) for a in strains for b in strains if a < b}
         for gap in sorted(set(gaps.values()) - {0}):
             wide = {pair for pair, g in gaps.items() if g >= gap}
-            for clique in cliques(sorted(strains), wide, wide):
+            for clique in islice(cliques(sorted(strains), wide, wide), MOST_BORDERS):
                 _border_row(d, rack, {s: strains[s] for s in clique}, gap)
 
 

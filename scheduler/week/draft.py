@@ -206,11 +206,17 @@ class Draft:
 
     def cuts_at(self, sid: str, *, system: str | None = None, toxic: bool | None = None) -> list[cp_model.IntVar]:
         """Literals of the cuts in a session, of one water and of toxic corals or others, if asked."""
-        found = []
-        for (i, at), var in self.v.at.items():
+        return [
+            var
+            for var, water, hazard in self.once("cuts by session", self._cuts_by_session).get(sid, ())
+            if (system is None or water == system) and (toxic is None or hazard == toxic)
+        ]
+
+    def _cuts_by_session(self) -> dict[str, list[tuple[cp_model.IntVar, str, bool]]]:
+        """(literal, water system, whether toxic) of every cut that could be made in a session."""
+        found: dict[str, list[tuple[cp_model.IntVar, str, bool]]] = {}
+        for (i, sid), var in self.v.at.items():
             colony = self.options[i].colony
-            if at != sid or (system is not None and self.farm.system_of_tank(colony.tank) != system):
-                continue
-            if toxic is None or self.farm.traits(colony.strain).toxic == toxic:
-                found.append(var)
+            traits = self.farm.traits(colony.strain)
+            found.setdefault(sid, []).append((var, self.farm.system_of_tank(colony.tank), traits.toxic))
         return found

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
 
 from scheduler.biology.light import par_of_rack
 from scheduler.biology.zones import zone_by_position
@@ -49,6 +52,8 @@ class Floor:
         for lot in farm.lots:
             if lot.alive:
                 self._standing.setdefault(lot.rack, []).append((lot.lot, lot.strain, self._plugs(lot.lot)))
+        self._in_tank: dict[tuple[str, int], frozenset[str]] = {}
+        self._clear: dict[tuple[str, int, tuple[int, ...]], dict[Position, Mapping[str, int]]] = {}
 
     def loosened(self, lots: Collection[str]) -> Floor:
         """The same racks with some lots loose."""
@@ -79,38 +84,53 @@ class Floor:
 
     def strains_in_tank(self, tank: str, week: int) -> frozenset[str]:
         """Strains of the colonies and of the lots of the book standing in a tank in a week."""
-        here = (lot for lot in self.farm.lots if lot.alive and self.farm.rack[lot.rack].tank == tank)
-        return self.farm.mothers_in_tank[tank] | {lot.strain for lot in here if self.left(lot.lot, week) > 0}
+        if (tank, week) not in self._in_tank:
+            racks = (rack for rack in self._standing if self.farm.rack[rack].tank == tank)
+            here = {strain for rack in racks for lot, strain, _ in self._standing[rack] if self.left(lot, week) > 0}
+            self._in_tank[tank, week] = self.farm.mothers_in_tank[tank] | here
+        return self._in_tank[tank, week]
 
     def free(self, rack: str, week: int) -> frozenset[Position]:
         """Open positions nobody holds in a week."""
         held = {p for t in self.taken(rack, week) for p in t.positions}
         return frozenset(p for p in self.farm.rack[rack].open_positions if p not in held)
 
-    def ground(self, strain: str, week: int, rack: str, fits: Callable[[Position], bool]) -> Ground:
-        """L1, L4: positions of a rack whose light ``fits`` and which are clear of other strains, or would be."""
+    def ground(self, strain: str, week: int, rack: str, fits: NDArray[np.bool_]) -> Ground:
+        """L1, L4: positions of a rack whose light ``fits`` (by row and column) and which are clear of other strains, or would be."""
+        return {p: ways for p, ways in self._clear_of(strain, week, rack).items() if fits[p]}
+
+    def _clear_of(self, strain: str, week: int, rack: str) -> Mapping[Position, Mapping[str, int]]:
+        """The same in any light; worked out once for all strains that keep clear of what stands there alike."""
         farm, row = self.farm, self.farm.rack[rack]
-        found: dict[Position, dict[str, int]] = {p: {} for p in row.open_positions if fits(p)}
-        for colony, positions in farm.mothers_on_racks.get(rack, ()):
-            for p in _around(positions, farm.clear_positions(strain, colony.strain, row.pitch_mm)):
+        mothers, standing = farm.mothers_on_racks.get(rack, ()), self._standing.get(rack, ())
+        gaps = tuple(
+            farm.clear_positions(strain, other, row.pitch_mm)
+            for other in (*(colony.strain for colony, _ in mothers), *(other for _, other, _ in standing))
+        )
+        key = (rack, week, gaps)
+        if key in self._clear:
+            return self._clear[key]
+        found: dict[Position, dict[str, int]] = {p: {} for p in row.open_positions}
+        for (_, positions), gap in zip(mothers, gaps, strict=False):
+            for p in _around(positions, gap):
                 found.pop(p, None)
-        for lot, other, plugs in self._standing.get(rack, ()):
-            gap = farm.clear_positions(strain, other, row.pitch_mm)
+        for (lot, _, plugs), gap in zip(standing, gaps[len(mothers) :], strict=True):
             for number, plug in enumerate(plugs[: self.left(lot, week)]):
                 for p in _around(plug, gap):
                     if lot not in self.loose:
                         found.pop(p, None)
                     elif p in found:
                         found[p].setdefault(lot, number)
-        return found
+        self._clear[key] = dict(found)
+        return self._clear[key]
 
     def settling_ground(self, colony: Colony, week: int, rack: str) -> Ground:
         """L1, L2, L4: where on a rack the light fits a colony's frags all through settling, clear of other strains."""
         farm, s = self.farm, self.farm.settings
         low, high = (1 - s.dim) * colony.par_umol, (1 + s.bright) * colony.par_umol
         weeks = range(week, min(week + max(s.settle_weeks, 1), farm.weeks.count + 1))
-        pars = [par_of_rack(farm, rack, w) for w in weeks]
-        return self.ground(colony.strain, week, rack, lambda p: all(low <= float(par[p]) <= high for par in pars))
+        pars = np.stack([par_of_rack(farm, rack, w) for w in weeks])
+        return self.ground(colony.strain, week, rack, np.asarray(np.all((low <= pars) & (pars <= high), axis=0)))
 
     def settling(self, colony: Colony, week: int, section: Section) -> frozenset[Position]:
         """The positions of a section's zone that are free as things stand, and fit a colony's frags all through settling."""

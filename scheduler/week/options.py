@@ -116,7 +116,7 @@ def takes(farm: Farm, floor: Floor, rack: Rack, strain: str, week: int, pins: Co
         return False
     if kept_free(farm, pins, rack.tank, (rack.rack,), week):
         return False
-    return not any(_clash(farm, floor, strain, rack.tank, t.tank, week) for t in farm.tanks)
+    return not _clashes(farm, floor, strain, rack.tank, week)
 
 
 def sections_of(farm: Farm, places: Mapping[str, Ground]) -> tuple[Section, ...]:
@@ -125,11 +125,15 @@ def sections_of(farm: Farm, places: Mapping[str, Ground]) -> tuple[Section, ...]
     return tuple(dict.fromkeys(Section(rack, table[rack, p]) for rack, ground in places.items() for p in sorted(ground)))
 
 
-def _clash(farm: Farm, floor: Floor, strain: str, tank: str, other: str, week: int) -> bool:
-    if farm.system_of_tank(tank) != farm.system_of_tank(other):
+def _clashes(farm: Farm, floor: Floor, strain: str, tank: str, week: int) -> bool:
+    """L7: whether a strain kept apart from this one stands in the tank, or in its system."""
+    if farm.strain[strain].group not in farm.choosy_groups:
         return False
-    kept = {farm.strains_apart(strain, s) for s in floor.strains_in_tank(other, week)}
-    return "system" in kept or ("tank" in kept and tank == other)
+    for other in farm.tanks_by_system[farm.system_of_tank(tank)]:
+        kept = {farm.strains_apart(strain, s) for s in floor.strains_in_tank(other, week)}
+        if "system" in kept or ("tank" in kept and tank == other):
+            return True
+    return False
 
 
 def option(farm: Farm, floor: Floor, colony: Colony, week: int, pins: Collection[str]) -> Option | Refusal:

@@ -138,7 +138,7 @@ def _move(farm: Farm, floor: Floor, stock: Stock, lot: Lot, week: int, pins: Col
         if not same_water or rack.flow not in traits.flow_growing or not takes(farm, floor, rack, lot.strain, week, pins):
             continue
         par = par_of_rack(farm, rack.rack, week)
-        ground = floor.ground(lot.strain, week, rack.rack, lambda p, par=par: low <= float(par[p]) <= high)  # type: ignore[misc]
+        ground = floor.ground(lot.strain, week, rack.rack, (low <= par) & (par <= high))
         free: dict[Position, Mapping[str, int]] = {p: ways for p, ways in ground.items() if not ways}
         if len(free) >= pieces * traits.plug_area:
             places[rack.rack] = free

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from itertools import product
 
 from ortools.sat.python import cp_model
@@ -46,11 +46,13 @@ def layouts(d: Draft) -> None:
         return
     v.layouts |= {k: m.new_bool_var(f"layout {k}") for k in range(len(d.layouts))}
     spots: dict[tuple[str, str, str], list[tuple[int, Spot]]] = defaultdict(list)
-    for rack in dict.fromkeys(layout.rack for layout in d.layouts):
-        m.add_at_most_one(v.layouts[k] for k, layout in enumerate(d.layouts) if layout.rack == rack)
+    on_rack: dict[str, list[Literal]] = defaultdict(list)
     for k, layout in enumerate(d.layouts):
+        on_rack[layout.rack].append(v.layouts[k])
         for spot in layout.spots:
             spots[spot.name, layout.rack, spot.zone].append((k, spot))
+    for ways_to_fill in on_rack.values():
+        m.add_at_most_one(ways_to_fill)
     for (i, section), stands in v.stands.items():
         comer = d.comers[i]
         room = [(k, spot.plugs, makes_way(d, i, section.rack, held_by(d, comer.strain, spot.blocks)))
@@ -123,30 +125,37 @@ def room(d: Draft) -> None:
     n = len(d.options)
     leaving = [(d.v.moves[n + j], m.zone, m.frees) for j, m in enumerate(d.moves)]
     leaving += [(d.v.leaves[k], s.zone, s.frees) for k, s in enumerate(d.sales)]
+    leaves_from: dict[str, list[tuple[Literal, Mapping[int, int]]]] = defaultdict(list)
+    for way, zone, frees in leaving:
+        leaves_from[zone].append((way, frees))
     rows: dict[tuple[str, tuple[int, ...]], int] = {}
     for (zone, week), left in d.limits.zone.items():
-        freed = tuple(frees.get(week, 0) if z == zone else 0 for _, z, frees in leaving)
+        freed = tuple(frees.get(week, 0) for _, frees in leaves_from[zone])
         rows[zone, freed] = min(max(0, left), rows.get((zone, freed), max(0, left)))
+    held_in: dict[str, list[cp_model.LinearExpr]] = defaultdict(list)
+    for (i, section), plugs in d.v.plugs.items():
+        held_in[section.zone].append(d.area(i) * plugs)
     for (zone, freed), left in rows.items():
-        held = [d.area(i) * plugs for (i, section), plugs in d.v.plugs.items() if section.zone == zone]
-        if held:
-            more = [f * way for f, (way, _, _) in zip(freed, leaving, strict=True) if f]
-            d.model.add(sum(held) <= left + sum(more))
+        if held_in[zone]:
+            more = [f * way for f, (way, _) in zip(freed, leaves_from[zone], strict=True) if f]
+            d.model.add(sum(held_in[zone]) <= left + sum(more))
 
 
 def company(d: Draft) -> None:
     """L7: lots that come, of groups kept apart, do not meet in a tank or system."""
     for scope in ("tank", "system"):
-        here: dict[tuple[str, tuple[str, str]], list[Literal]] = {}
+        here: dict[str, dict[tuple[str, str], list[Literal]]] = defaultdict(lambda: defaultdict(list))
         for (i, section), var in d.v.stands.items():
-            place = _place(d, section, scope)
             strain = d.comers[i].strain
-            here.setdefault((place, (d.farm.strain[strain].group, strain)), []).append(var)
-        for (a, one), (b, two) in product(here, repeat=2):
-            if a == b and one[1] < two[1] and d.farm.apart(one[0], two[0]) == scope:
-                first, second = d.any(here[a, one]), d.any(here[b, two])
-                if first is not None and second is not None:
-                    d.model.add_at_most_one(first, second)
+            group = d.farm.strain[strain].group
+            if group in d.farm.choosy_groups:
+                here[_place(d, section, scope)][group, strain].append(var)
+        for strains in here.values():
+            for one, two in product(strains, repeat=2):
+                if one[1] < two[1] and d.farm.apart(one[0], two[0]) == scope:
+                    first, second = d.any(strains[one]), d.any(strains[two])
+                    if first is not None and second is not None:
+                        d.model.add_at_most_one(first, second)
 
 
 def _place(d: Draft, section: Section, scope: str) -> str:

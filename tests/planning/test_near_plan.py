@@ -137,6 +137,34 @@ def test_the_same_seed_gives_the_same_near_weeks() -> None:
     assert cuts() == cuts()
 
 
+CROWDED = {
+    "strains": {"A": {}, "B": {}, "C": {"reach_mm": 0}}, "mothers": {f"{s}{n}": (s, "M") for s in "ABC" for n in (1, 2)},
+    "racks": {"T-a": (4, 6), "T-b": (3, 5)}, "near_weeks": 2,
+}  # fmt: skip
+
+
+def test_a_large_farm_is_planned_without_counts_within_what_colonies_bring_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    farm = tiny_farm(**CROWDED)
+    exact = alone(farm).plan().outcome
+    monkeypatch.setattr("scheduler.planning.near.MANY_COLONIES", 1)
+    near = alone(farm).plan()
+    assert exact is not None
+    assert near.outcome is not None
+    assert near.cuts
+    assert exact.value is not None
+    assert near.outcome.bound is not None
+    assert near.outcome.bound >= exact.value
+
+
+def test_planned_again_with_shorter_sessions_keeps_to_them() -> None:
+    farm = tiny_farm(**CROWDED)
+    planner = alone(farm)
+    before = planner.plan()
+    sessions = {c.session for c in before.cuts}
+    none = planner.again(dict.fromkeys(sessions, 0.0), LIMITS)
+    assert not {c.session for c in none.cuts} & sessions
+
+
 # ---- what making room costs -------------------------------------------------------------------------------------------
 
 
