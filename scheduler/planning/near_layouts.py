@@ -19,6 +19,9 @@ from scheduler.week.options import Option
 from scheduler.week.releases import EarlySale, Move
 from scheduler.week.value import kept_range
 
+ROUNDS_BY_CHANCE, ROUNDS_AROUND = 32, 12
+"""Most layouts tried by chance for each rack, and around what stands there in each round."""
+
 Left = Mapping[str, int]
 
 

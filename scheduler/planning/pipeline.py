@@ -19,10 +19,12 @@ from scheduler.planning.books import Books
 from scheduler.planning.entering import Entered, Entering
 from scheduler.planning.finish import LIBRARIES, Codes, merged, valued
 from scheduler.planning.helps import helps
-from scheduler.planning.near import NearPlan, NearPlanner, describe_pin
+from scheduler.planning.near import NearPlanner
 from scheduler.planning.near_clock import by_the_clock, working_name
+from scheduler.planning.near_plan import NearPlan
 from scheduler.planning.near_stock import StockLots, move_stands
 from scheduler.planning.on_racks import as_lot, countable, room_left
+from scheduler.planning.pins import describe_pin
 from scheduler.planning.placing import Placing
 from scheduler.planning.reasons import reasons, stand_by
 from scheduler.planning.resale import overrun, resell

@@ -11,7 +11,7 @@ from scheduler.audit import audit
 from scheduler.bench import schedule
 from scheduler.errors import PinConflict
 from scheduler.farm.farm import Farm
-from scheduler.planning import near
+from scheduler.planning import near_weeks
 from scheduler.planning.pipeline import plan_farm
 from scheduler.solving import Budget, Limits, Solved, solve
 from tests.audit.small_farm import changed
@@ -65,7 +65,7 @@ def test_planning_again_and_the_clocks_share_one_limit(monkeypatch: pytest.Monke
         stages.append(str(more["stage"]))
         return solved
 
-    monkeypatch.setattr(near, "solve", counting)
+    monkeypatch.setattr(near_weeks, "solve", counting)
     monkeypatch.setattr(schedule, "solve", counting)
     farm = changed(random_farm(7, 14, weeks=8), "settings", bench_fill=1.0)
     farm = changed(farm, "sessions", minutes=120.0)

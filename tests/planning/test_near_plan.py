@@ -146,7 +146,7 @@ CROWDED = {
 def test_a_large_farm_is_planned_without_counts_within_what_colonies_bring_alone(monkeypatch: pytest.MonkeyPatch) -> None:
     farm = tiny_farm(**CROWDED)
     exact = alone(farm).plan().outcome
-    monkeypatch.setattr("scheduler.planning.near.MANY_COLONIES", 1)
+    monkeypatch.setattr("scheduler.planning.near_weeks.MANY_COLONIES", 1)
     near = alone(farm).plan()
     assert exact is not None
     assert near.outcome is not None

@@ -21,7 +21,7 @@ from scheduler.farm.farm import Farm
 from scheduler.farm.trade import Pin
 from scheduler.plan.model import Plan
 from scheduler.plan.view import PlanView
-from scheduler.planning.near import describe_pin
+from scheduler.planning.pins import describe_pin
 from scheduler.planning.pipeline import Codes, plan_farm
 from scheduler.solving import Limits
 from tests.audit.small_farm import MONDAY, changed, small_farm

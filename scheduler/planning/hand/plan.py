@@ -23,7 +23,7 @@ from scheduler.planning.hand.places import Racks, Spot
 from scheduler.planning.hand.rules import Experienced, Rule, RuleName, Simple
 from scheduler.planning.hand.sell import Counter
 from scheduler.planning.hand.stock import Stock
-from scheduler.planning.near import describe_pin
+from scheduler.planning.pins import describe_pin
 from scheduler.planning.result import Result, audited
 from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing
