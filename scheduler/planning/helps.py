@@ -6,8 +6,9 @@ from decimal import Decimal
 
 from scheduler.farm.units import CENT
 from scheduler.plan.model import Help, WeekPrice
+from scheduler.season.columns import Season
 from scheduler.season.levers import Lever, ranking, solved_again
-from scheduler.season.relaxation import Relaxed, Season
+from scheduler.season.relaxation import Relaxed
 from scheduler.solving import Progress
 
 EXPLAINED = 5

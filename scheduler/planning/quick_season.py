@@ -15,10 +15,11 @@ from scheduler.plan.model import Announced
 from scheduler.planning.on_racks import wishes_of
 from scheduler.planning.quick_farm import keeping_rent
 from scheduler.planning.season_plan import LOOSE, SeasonPlan, standing, with_cover
+from scheduler.season.columns import Season
 from scheduler.season.guide import Wish
 from scheduler.season.near_worth import NearValuation
 from scheduler.season.outlets import Outlet
-from scheduler.season.relaxation import Season, relax
+from scheduler.season.relaxation import relax
 from scheduler.season.sales import Growing
 from scheduler.season.whole import as_relaxed
 

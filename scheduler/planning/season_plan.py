@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from scheduler.biology.service import pieces_to_start
 from scheduler.farm.farm import Farm
 from scheduler.season.capacity import Row
+from scheduler.season.columns import Season
 from scheduler.season.guide import Guide
 from scheduler.season.ledger import Ledger
-from scheduler.season.relaxation import ENOUGH, Relaxed, Season, relax
+from scheduler.season.relaxation import ENOUGH, Relaxed, relax
 from scheduler.season.sales import Growing
 from scheduler.season.tracks import StandingLot
 from scheduler.season.whole import Chosen, WholeCuts, as_relaxed

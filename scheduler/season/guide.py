@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 
+from scheduler.season.columns import Season
 from scheduler.season.outlets import Outlet
-from scheduler.season.relaxation import Season
 from scheduler.season.whole import Chosen
 
 

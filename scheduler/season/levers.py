@@ -18,7 +18,8 @@ from scheduler.farm.people import WEEKDAYS
 from scheduler.farm.work import packing_days, sessions_in
 from scheduler.season.capacity import RowKind
 from scheduler.season.classes import LightClass
-from scheduler.season.relaxation import Relaxed, Season, relax
+from scheduler.season.columns import Season
+from scheduler.season.relaxation import Relaxed, relax
 from scheduler.solving import Progress
 
 LeverKind = Literal["rack", "bench hours", "other hours", "boxes", "new frags", "market", "mother"]

@@ -16,7 +16,8 @@ from scheduler.biology.growth import after_cut, curve, rested_from, uncut_level
 from scheduler.farm.coral import Colony
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import Announced
-from scheduler.season.relaxation import Relaxed, Season
+from scheduler.season.columns import Season
+from scheduler.season.relaxation import Relaxed
 
 ADHERENCE = 0.25
 """A piece of a cut that the relaxation makes counts this share of its worth more: farm choice, no published source."""

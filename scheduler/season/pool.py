@@ -7,7 +7,8 @@ from collections.abc import Collection, Iterable, Mapping
 
 import numpy as np
 
-from scheduler.season.relaxation import Column, Relaxed, Season
+from scheduler.season.columns import Column, Season
+from scheduler.season.relaxation import Relaxed
 
 Pattern = tuple[tuple[tuple[int, int, int], ...], int]
 """Cuts (week, pieces, track) of a colony, and its end level."""

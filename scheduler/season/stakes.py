@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from scheduler.biology.growth import uncut_level
 from scheduler.farm.coral import Colony
 from scheduler.season.capacity import RowKind
-from scheduler.season.relaxation import Relaxed, Season
+from scheduler.season.columns import Season
+from scheduler.season.relaxation import Relaxed
 from scheduler.season.tracks import Ways
 
 Floats = NDArray[np.float64]

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
 from scheduler.season.block import Block
+from scheduler.season.columns import Season
 from scheduler.season.pool import Pattern, ProgrammePool, Way
-from scheduler.season.relaxation import Season
 from scheduler.solving import Limits, solve
 
 Floats = NDArray[np.float64]

@@ -19,8 +19,9 @@ from random import Random
 import numpy as np
 from numpy.typing import NDArray
 
+from scheduler.season.columns import Season
 from scheduler.season.pool import Pattern, ProgrammePool, Way
-from scheduler.season.relaxation import Relaxed, Season
+from scheduler.season.relaxation import Relaxed
 from scheduler.season.strain_block import Decided, StrainBlock
 from scheduler.solving import Progress
 

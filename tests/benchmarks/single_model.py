@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from scheduler.season.relaxation import Season
+from scheduler.season.columns import Season
 from scheduler.season.whole import Chosen
 
 Floats = NDArray[np.float64]

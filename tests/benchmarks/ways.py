@@ -12,7 +12,7 @@ from unittest.mock import patch
 from scheduler.planning.hand import plan_by_hand
 from scheduler.planning.pipeline import plan_farm
 from scheduler.planning.result import Result
-from scheduler.season.relaxation import Season
+from scheduler.season.columns import Season
 from scheduler.season.whole import Chosen
 from scheduler.solving import Limits
 from tests.benchmarks.single_model import Programme, SingleModel

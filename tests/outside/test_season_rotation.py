@@ -27,7 +27,7 @@ from scheduler.farm.farm import Farm
 from scheduler.farm.people import Person, Session
 from scheduler.farm.space import LightReading, Rack, Tank, WaterSystem
 from scheduler.farm.trade import Channel, Market
-from scheduler.season.relaxation import Season
+from scheduler.season.columns import Season
 from tests.audit.small_farm import MONDAY
 from tests.farms import one_strain_farm
 

@@ -13,7 +13,8 @@ from scheduler.farm.coral import Lot
 from scheduler.farm.farm import Farm
 from scheduler.farm.trade import Channel, Market
 from scheduler.plan.view import old_stand, pars_of
-from scheduler.season.relaxation import Relaxed, Season, relax
+from scheduler.season.columns import Season
+from scheduler.season.relaxation import Relaxed, relax
 from scheduler.season.tracks import StandingLot
 from tests.week.bench_farm import tiny_farm
 

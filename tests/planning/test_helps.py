@@ -15,8 +15,9 @@ import pytest
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import Help
 from scheduler.planning.helps import EXPLAINED, helps
+from scheduler.season.columns import Season
 from scheduler.season.levers import FRAGS, levers, ranking
-from scheduler.season.relaxation import Relaxed, Season, relax
+from scheduler.season.relaxation import Relaxed, relax
 from tests.audit.small_farm import changed, small_farm
 from tests.farms import random_farm
 from tests.planning.priced_farm import ready_lot, season_of, selling_farm

@@ -8,7 +8,8 @@ from typing import Any
 from scheduler.biology.life import life
 from scheduler.farm.farm import Farm
 from scheduler.plan.view import old_stand, pars_of
-from scheduler.season.relaxation import Relaxed, Season, relax
+from scheduler.season.columns import Season
+from scheduler.season.relaxation import Relaxed, relax
 from scheduler.season.tracks import StandingLot
 
 

@@ -15,7 +15,8 @@ from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING, PACKING, Kind, missing_minutes, outside_offers
 from scheduler.farm.people import StandingWork
 from scheduler.farm.work import standing_minutes
-from scheduler.season.relaxation import Relaxed, Season, relax
+from scheduler.season.columns import Season
+from scheduler.season.relaxation import Relaxed, relax
 from tests.audit.small_farm import changed, small_farm
 from tests.farms import random_farm
 from tests.season.one_model import OneModel, every_programme

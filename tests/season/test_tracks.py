@@ -12,8 +12,8 @@ import pytest
 from scheduler.biology.life import Life, life
 from scheduler.farm.farm import Farm
 from scheduler.farm.trade import Closure, Order, Pin
+from scheduler.season.columns import Season
 from scheduler.season.outlets import Outlet
-from scheduler.season.relaxation import Season
 from tests.audit.small_farm import MONDAY, changed, small_farm
 from tests.farms import random_farm
 from tests.season.season_farm import season_of
