@@ -51,7 +51,8 @@ class NearPlanner:
         if self._looked is None:
             start, kept, self._looked = look(weeks, self._begin, options, prices, start)
         else:
-            start, kept = begun(weeks, self._begin, self._looked.every, prices, start, self._looked.told, self._best)
+            seen = self._looked
+            start, kept = begun(weeks, self._begin, seen.every, prices, start, seen.told, self._best, seen.moving, seen.sales)
         self._best, outcome = search(weeks, self._looked, prices, start, kept, by_chance=not self._best.cuts)
         found = placed(weeks, self._best, outcome)
         calm = replace(placed(weeks, kept, outcome), prices=prices) if weeks.limits.announced else None

@@ -59,7 +59,7 @@ def look(
     else:
         weeks.limits = replace(weeks.limits, most=most_on(weeks.farm, (*options, *weeks.moves)))
     told = told_places(weeks.farm, weeks.limits.announced, options)
-    start, kept = begun(weeks, begin, options, prices, start, told, Start())
+    start, kept = begun(weeks, begin, options, prices, start, told, Start(), weeks.moves, offered)
     outcome = Outcome("unknown", "work limit", None, bound, 0.0)
     standing: Mapping[str, Sequence[tuple[str, int]]] = {}
     moved: Sequence[Move] = ()

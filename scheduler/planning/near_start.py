@@ -11,6 +11,7 @@ from scheduler.planning.near_weeks import NearWeeks
 from scheduler.week.model import ChosenCut, Layout, Limits, Start
 from scheduler.week.options import Option
 from scheduler.week.prices import Prices
+from scheduler.week.releases import EarlySale, Move
 from scheduler.week.worth import worth_of
 
 TOLD_SHARE = 0.1
@@ -32,12 +33,13 @@ class Begin(Protocol):
 
 
 def begun(
-    weeks: NearWeeks, begin: Begin | None, options: Sequence[Option], prices: Prices, start: Start, told: ToldPlaces, last: Start
+    weeks: NearWeeks, begin: Begin | None, options: Sequence[Option], prices: Prices, start: Start, told: ToldPlaces, last: Start,
+    moving: Sequence[Move], sales: Sequence[EarlySale],
 ) -> tuple[Start, Start]:  # fmt: skip
     """Where to begin: of what pins ask for, filled up with and without what was announced, the one worth most.
 
     And, for later, what pins ask for with what was announced and no more. ``start``: what pins ask for; ``last``: the near weeks
-    as planned before, if they were, another place to begin from.
+    as planned before, if they were, another place to begin from. ``moving`` and ``sales``: all that lots of the book may do.
     """
     if begin is None:
         return start, start
@@ -54,15 +56,17 @@ def begun(
         fresh = max(tried(start, keep=False, fill=True, before=last), fresh, key=worth)
     if not weeks.limits.announced:
         return fresh, start
-    bases = [start, *([_made_way(weeks, options, prices, told)] if told.lots and not start.cuts else [])]
+    bases = [start, *([_made_way(weeks, options, prices, told, moving, sales)] if told.lots and not start.cuts else [])]
     kept = max((tried(one, keep=True, fill=False) for one in bases), key=worth)
     return max(*(tried(one, keep=True, fill=True) for one in bases), fresh, key=worth), kept
 
 
-def _made_way(weeks: NearWeeks, options: Sequence[Option], prices: Prices, told: ToldPlaces) -> Start:
+def _made_way(
+    weeks: NearWeeks, options: Sequence[Option], prices: Prices, told: ToldPlaces, moving: Sequence[Move], sales: Sequence[EarlySale]
+) -> Start:  # fmt: skip
     """Announced cuts in their places, lots of the book that stand there making way again."""
     colonies = {(a.colony, a.week) for a in weeks.limits.announced}
-    moving, sales = [m for m in weeks.moves if m.lot in told.lots], [s for s in weeks.sales if s.lot in told.lots]
+    moving, sales = [m for m in moving if m.lot in told.lots], [s for s in sales if s.lot in told.lots]
     mine = weeks.beside([o for o in options if (o.name, o.week) in colonies], moving, sales)
     layouts = [Layout(rack, tuple(spots)) for rack, spots in told.spots.items()]
     model = weeks.model(mine, prices, layouts, moving, sales)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from scheduler.audit import audit
+from scheduler.farm.blocks import Block
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import Announced, Plan, Sale
 from scheduler.planning.near import NearPlanner
@@ -27,10 +28,12 @@ from scheduler.solving import Limits
 from scheduler.week.model import ChosenCut, Start
 from scheduler.week.model import Limits as Room
 from scheduler.week.prices import Prices
+from scheduler.week.releases import EarlySale
 from scheduler.week.worth import change_cost, changes_cost, keeps, worth_of
 from tests.audit.small_farm import changed
 from tests.farms import random_farm
 from tests.week.bench_farm import EVERY, FlatWorth, floor_of, model_of, options_of, solved, tiny_farm
+from tests.week.test_near_stirring import Free, leaving, stuck
 
 LIMITS = Limits(seconds=600, deterministic=0.5, seed=1)
 
@@ -226,3 +229,41 @@ def test_announced_sales_are_those_of_lots_still_there_in_weeks_still_near() -> 
     assert [(s.lot, s.week + 1, s.pieces) for s in announced_sales(later, plan)] == [
         (s.lot, s.week, s.pieces) for s in here if s.week > 1
     ]
+
+
+# ---- lots in the way ----------------------------------------------------------------------------------------------------
+
+
+@dataclass
+class Leaving(Free):
+    """Stock that may leave early by these sales."""
+
+    sales: tuple[EarlySale, ...] = ()
+
+    def early_sales(self, pins: Collection[str]) -> tuple[EarlySale, ...]:  # noqa: ARG002
+        return self.sales
+
+
+def test_a_lot_makes_way_again_only_by_sales_the_search_may_make() -> None:
+    """The announced cut of week 1 needs a sale that loses too much; another of the lot, too late for it, is offered."""
+    farm = changed(stuck(), "settings", change_cost=Decimal(500))
+    stock = Leaving(sales=(leaving(week=1, loss=1000.0), leaving(week=2)))
+    row = Announced(
+        colony="A1", week=1, session="bench 2026-12-01", pieces=6, cutter="Ada", mounter="Ada", rack="T-a",
+        blocks=(Block(top=0, left=0, across=6, plugs=6),),
+    )  # fmt: skip
+
+    def as_begun(options: object, prices: object, limits: object, start: Start, **how: object) -> Sequence[ChosenCut]:  # noqa: ARG001
+        return start.cuts
+
+    planner = NearPlanner(
+        farm, floor_of(farm), FlatWorth(), Room(announced=(row,)), (), LIMITS, stock=stock, begin=as_begun
+    )  # fmt: skip
+    assert [s.week for s in planner.plan().sales] != [1]
+    affordable = replace(stock, sales=(leaving(week=1), leaving(week=2)))
+    planner = NearPlanner(
+        farm, floor_of(farm), FlatWorth(), Room(announced=(row,)), (), LIMITS, stock=affordable, begin=as_begun
+    )  # fmt: skip
+    plan = planner.plan()
+    assert [s.week for s in plan.sales] == [1]
+    assert keeps(row, plan.cuts)
