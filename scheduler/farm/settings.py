@@ -116,8 +116,8 @@ class Settings(Row):
         Decimal("0.00"), "cost per percentage point between the fullest and emptiest tank of like light", ge=0
     )
     change_cost: Decimal = setting(
-        Decimal("20.00"),
-        "cost per announced cut changed, money per week of nearness; about an hour's wage: plugs, labels, people",
+        Decimal("60.00"),
+        "cost per announced cut changed, money per week of nearness; plugs, labels and people are ready for it",
         ge=0,
     )
     interest_percent_per_year: float = setting(0, "interest by which later money counts less, percent per year", ge=0)
