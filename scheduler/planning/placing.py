@@ -19,7 +19,7 @@ from scheduler.planning.hand.bench import Bench, Place
 from scheduler.planning.near_told import home_of
 from scheduler.racks import Grid, Request, greedy
 from scheduler.racks.candidates import widest
-from scheduler.racks.requests import shadow
+from scheduler.racks.requests import closing, shadow
 from scheduler.season.ledger import Ledger
 from scheduler.week.floor import Floor, Section, blocks_positions, free_now
 from scheduler.week.model import MOST_PIECES, ChosenCut, Limits, Start
@@ -301,20 +301,13 @@ class Placing:
         farm, row = self.farm, self.farm.rack[rack]
         gaps = [farm.clear_positions(option.strain, s.strain, row.pitch_mm) for s in farm.strains if s.strain != option.strain]
         wide = round(fmean(gaps)) if gaps else 0
-        grid = np.zeros((row.rows, row.cols), dtype=np.int64)
+        grid = np.zeros((row.rows, row.cols), dtype=np.bool_)
         for p in self.floor.free(rack, option.week):
-            grid[p] = 1
+            grid[p] = True
         standing = [t.positions for t in self.floor.taken(rack, option.week)] + [held for _, held in self._on_rack[rack]]
         for positions in standing:  # its own kind closes ground to others as well, so beside it less is spoiled
-            grid[shadow(row.rows, row.cols, positions, wide)] = 0
-        sums = np.pad(grid.cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
-
-        def spoiled(span: tuple[int, int], top: int, left: int) -> int:
-            low, high = max(0, top - wide), min(row.rows, top + span[0] + wide)
-            first, last = max(0, left - wide), min(row.cols, left + span[1] + wide)
-            return int(sums[high, last] - sums[low, last] - sums[high, first] + sums[low, first])
-
-        return spoiled
+            grid[shadow(row.rows, row.cols, positions, wide)] = False
+        return closing(grid, wide)
 
 
 def _sessions(cuts: Iterable[ChosenCut], session: BenchSession) -> Iterator[BenchSession]:

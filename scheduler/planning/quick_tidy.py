@@ -26,7 +26,7 @@ from scheduler.plan.model import Sale, Stand
 from scheduler.planning.near_stock import life_after
 from scheduler.racks import Grid, Request
 from scheduler.racks.candidates import widest
-from scheduler.racks.requests import shadow
+from scheduler.racks.requests import closing, shadow
 from scheduler.season.ledger import Ledger
 from scheduler.week.floor import Floor, blocks_positions
 from scheduler.week.model import ChosenCut
@@ -159,15 +159,11 @@ class Tidying:
         return free
 
     def _blocks(self, rack: Rack, free: Grid, request: Request, par: NDArray[np.float64]) -> Iterator[Place]:
-        sums = np.pad(self.open_ground(rack.rack).astype(np.int64).cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
-        wide = self._gap[rack.rack]
+        closed = closing(self.open_ground(rack.rack), self._gap[rack.rack])
         for block in widest(free, request):
             if block.plugs == request.plugs:
-                down, along = request.span(block)
-                top, end = max(0, block.top - wide), min(rack.rows, block.top + down + wide)
-                first, last = max(0, block.left - wide), min(rack.cols, block.left + along + wide)
-                closed = int(sums[end, last] - sums[top, last] - sums[end, first] + sums[top, first])
-                yield Place(rack.rack, block, closed, float(par[block.top, block.left]))
+                footprint = closed(request.span(block), block.top, block.left)
+                yield Place(rack.rack, block, footprint, float(par[block.top, block.left]))
 
     def _kept_apart(self, rack: Rack, strain: str) -> bool:
         """L7: whether frags of the near weeks' cuts that are kept apart from a strain come to the rack's water."""

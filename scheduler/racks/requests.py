@@ -101,6 +101,19 @@ def shadow(rows: int, cols: int, positions: Iterable[Position], gap: int) -> Gri
     return grid
 
 
+def closing(ground: Grid, gap: int) -> Callable[[tuple[int, int], int, int], int]:
+    """How many positions of a ground a block takes or keeps clear: asked by its (rows, columns), top and left."""
+    rows, cols = ground.shape
+    sums = np.pad(ground.astype(np.int64).cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
+
+    def closed(span: tuple[int, int], top: int, left: int) -> int:
+        low, high = max(0, top - gap), min(rows, top + span[0] + gap)
+        first, last = max(0, left - gap), min(cols, left + span[1] + gap)
+        return int(sums[high, last] - sums[low, last] - sums[high, first] + sums[low, first])
+
+    return closed
+
+
 def wanted_gap(gap: Gap, strain_a: str, strain_b: str) -> int:
     """Clear positions between two strains: 0 within a strain."""
     return 0 if strain_a == strain_b else gap(strain_a, strain_b)
