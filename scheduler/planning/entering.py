@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import Cut, Sale, Stand
 from scheduler.planning.books import Books
+from scheduler.planning.company import meetings
 from scheduler.planning.finish import Codes
 from scheduler.planning.season_plan import SeasonPlan, plan_season
 from scheduler.season.entered import as_entered
@@ -81,12 +82,15 @@ class Entering:
         return books, [*old, *fresh]
 
     def _entered(self, plan: SeasonPlan, books: Books, lots: list[Growing]) -> Entered | None:
-        """A season plan's choice in the ledger; ``None`` if an order that refuses parts is left with a part nobody else takes."""
+        """A season plan's choice in the ledger; ``None`` if an order that refuses parts is left with a part nobody else takes, or whose
+        frags would stay on beside lots they keep apart from.
+        """
         books.sell(lots, plan, self.farm.weeks.count)
         books.occupy(lots)
         later = LaterWeeks(plan.season, plan.chosen, plan.guide(), books.ledger, books.seller, self.codes.copy()).run()
         lots = [*lots, *(x.lot for x in later)]
-        if not undo_parts(self.farm, books.seller, lots):
+        met = meetings(self.farm, lots)
+        if not undo_parts(self.farm, books.seller, lots) or meetings(self.farm, lots) - met:
             return None
         fill_whole_orders(self.farm, books.seller, lots, self.farm.weeks.later_weeks)
         cuts, stands = [*self.near.cuts, *(x.cut for x in later)], [*self.near.stands, *(x.stand for x in later)]

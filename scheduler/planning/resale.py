@@ -10,6 +10,7 @@ from scheduler.biology.zones import Zone, zones
 from scheduler.errors import NoPlanFound
 from scheduler.farm.farm import Farm
 from scheduler.planning.books import Books
+from scheduler.planning.company import met
 from scheduler.planning.entering import Entered
 from scheduler.planning.on_racks import wishes_of
 from scheduler.planning.season_plan import SeasonPlan, plan_season
@@ -28,7 +29,8 @@ def resell(
 ) -> Entered | None:  # fmt: skip
     """The lots with their sales from week ``first`` on decided anew; ``None`` if no way was found that keeps the limits.
 
-    Sales before ``first`` stay, and so do those of lots in a light zone that the new sales would overrun.
+    Sales before ``first`` stay, and so do those of lots in a light zone that the new sales would overrun, or where they would bring
+    lots together that keep apart.
     """
     room = {(z.id, w): max(_room(farm, z) - MARGIN, 0.0) for z in zones(farm).values() for w in farm.weeks.later_weeks}
     full: set[str] = set()
@@ -38,7 +40,7 @@ def resell(
             again = _sold(farm, entered.lots, full, room, first, pins, seed, opened, warm, stop)
         except NoPlanFound:
             return None
-        over = overrun(farm, again)
+        over = overrun(farm, again) | met(farm, entered.lots, again)
         if not over:
             found = replace(entered, lots=again, need=opened.seller.order_need)
             return None if any(opened.ledger.overbooked(w) for w in farm.weeks.all) else found
