@@ -218,7 +218,7 @@ class Help(Part):
 class Notice(Part):
     """Something the grower should know: what gave way, doubts, pins dropped."""
 
-    kind: Literal["gave way", "doubt", "pin dropped", "note"] = Field(description="kind of notice")
+    kind: Literal["gave way", "doubt", "pin dropped", "note", "put aside"] = Field(description="kind of notice")
     text: str = Field(description="a sentence for the grower")
 
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import platform
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from functools import partial
 from importlib.metadata import version
 
 from scheduler import __version__
+from scheduler.errors import AuditFailed
 from scheduler.farm.farm import Farm
 from scheduler.farm.units import CENT
 from scheduler.plan.model import About, Announced, NearWeeksResult, Notice, Plan, Sale, SeasonResult
@@ -55,11 +56,24 @@ def plan_farm(
 
     Raises ``PinConflict``, ``NoPlanFound`` or ``AuditFailed`` (a defect of this program).
     """
-    plan = _Planner(
+    planner = _Planner(
         farm, limits, tuple(drop_pins), tuple(announced), tuple(sales_told), progress, stage, stop or threading.Event()
-    ).plan(explain)
-    stage("audit")
-    return audited(farm, plan, "The plan")
+    )  # fmt: skip
+    failed: AuditFailed | None = None
+    for plan in planner.plans(explain):
+        stage("audit")
+        try:
+            return audited(farm, plan if failed is None else second_choice(plan, failed), "The plan")
+        except AuditFailed as failure:
+            failed = failed or failure
+    assert failed is not None  # there is always one plan to try
+    raise failed
+
+
+def second_choice(plan: Plan, failed: AuditFailed) -> Plan:
+    """A plan that comes in the place of a better one which broke a rule."""
+    text = f"A better plan was put aside, since it broke a rule. This is a defect of the program; please report it. {failed}"
+    return plan.model_copy(update={"notices": (*plan.notices, Notice(kind="put aside", text=text))})
 
 
 class _Planner:
@@ -77,7 +91,8 @@ class _Planner:
     def _books(self, moved: Sequence[ChosenMove] = ()) -> Books:
         return Books(self.farm, self.worth, self.pins, moved)
 
-    def plan(self, explain: bool) -> Plan:
+    def plans(self, explain: bool) -> Iterator[Plan]:
+        """The best plan, and should it not pass its audit, the next best that was made on the way, and so on."""
         self.stage("season")
         first = self._season()
         self.stage("near weeks")
@@ -90,16 +105,17 @@ class _Planner:
         )  # fmt: skip
         made = entering.run(first)
         self.stage("value")
-        plan = self._best(made, first, near)
+        ranked = [(plan, near) for plan in self._ranked(made, first, near)]
         bare = replace(near, cuts=(), moves=(), gave_way=())
         without = self._without_cuts(bare)
-        if without.value > plan.value and not any(p.kind in ("cut", "at least") for p in self.farm.pins if p.pin in self.pins):
-            plan, near = without, bare  # no cut pays here, and selling the lots on racks alone does better
-        plan = self._told(plan, near)
-        about = plan.about.model_copy(update={"season": _gap(plan, first, without.value)})
+        if not any(p.kind in ("cut", "at least") for p in self.farm.pins if p.pin in self.pins):
+            # where no cut pays, selling the lots on racks alone does better
+            ranked.insert(0 if without.value > ranked[0][0].value else len(ranked), (without, bare))
         self.stage("what would help")
         found = helps(first.season, first.relaxed, explain=explain, progress=self.progress)
-        return plan.model_copy(update={"about": about, "helps": found})
+        for plan, weeks in ranked:
+            about = plan.about.model_copy(update={"season": _gap(plan, first, without.value)})
+            yield self._told(plan, weeks).model_copy(update={"about": about, "helps": found})
 
     # ---- season ---------------------------------------------------------------------------------------------------
 
@@ -178,23 +194,25 @@ class _Planner:
 
     # ---- the finished plan ----------------------------------------------------------------------------------------
 
-    def _best(self, made: Sequence[Entered], first: SeasonPlan, near: NearPlan) -> Plan:
-        """Of the plans made, and of the best of them with all its sales decided together once more, the one worth most.
+    def _ranked(self, made: Sequence[Entered], first: SeasonPlan, near: NearPlan) -> list[Plan]:
+        """The plans made, and the best of them with all its sales decided together once more, by what they are worth.
 
         A plan that its sales leave a little too full, since pieces are whole, comes last.
         """
-        tried = [(bool(overrun(self.farm, x.lots)), self._finish(near, x), x) for x in made]
-        full, plan, entered = min(tried, key=lambda t: (t[0], -t[1].value))
+        tried = sorted(
+            ((bool(overrun(self.farm, x.lots)), self._finish(near, x), x) for x in made), key=lambda t: (t[0], -t[1].value)
+        )
+        ranked, (full, best, entered) = [plan for _, plan, _ in tried], tried[0]
         if not self.farm.weeks.later_weeks:
-            return plan
+            return ranked
         again = resell(
             self.farm, entered, first=self.farm.weeks.near_weeks.stop, pins=self.pins, seed=self.limits.seed,
             books=partial(self._books, near.moves), warm=first, stop=self.stop,
         )  # fmt: skip
-        if again is None:
-            return plan
-        other = self._finish(near, again)
-        return other if full or other.value > plan.value else plan
+        if again is not None:
+            other = self._finish(near, again)
+            ranked.insert(0 if full or other.value > best.value else 1, other)
+        return ranked
 
     def _finish(self, near: NearPlan, entered: Entered) -> Plan:
         sales = [s for lot in entered.lots for s in lot.sales]

@@ -22,7 +22,7 @@ MOST_NOTICES = 12
 LONGEST_NOTICE = 240
 """Characters of a notice shown on the page of the week."""
 
-_ORDER = ("gave way", "pin dropped", "doubt", "note")
+_ORDER = ("put aside", "gave way", "pin dropped", "doubt", "note")
 
 
 def add_week(book: Workbook, view: PlanView, tables: dict[str, Table], sessions: tuple[SessionView, ...]) -> None:
