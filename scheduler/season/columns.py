@@ -113,7 +113,7 @@ class Season:
         """Everything that follows from row prices."""
         ways = self.tracks.ways(rows)
         hours = self.costs.hour_prices(rows)
-        fresh = self._fresh_prices(rows)
+        fresh = self.fresh_prices(rows)
         piece: dict[str, Floats] = {}
         settles: dict[str, Ints] = {}
         tables: dict[str, tuple[Floats, Ints]] = {}
@@ -144,7 +144,7 @@ class Season:
         chosen = np.where(admitted, table, -np.inf)
         return chosen.max(axis=2), np.array(pairs)[np.argmax(chosen, axis=2)]
 
-    def _fresh_prices(self, rows: Floats) -> Floats:
+    def fresh_prices(self, rows: Floats) -> Floats:
         """S5: price of settling one more frag by light class and week."""
         table = np.zeros((len(self.capacity.classes), len(self.capacity.weeks)))
         for c in self.capacity.classes:

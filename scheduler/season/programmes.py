@@ -6,7 +6,7 @@ whole pieces; rest and pause are a jump in time (C1-C4). Colonies of one strain 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -153,6 +153,15 @@ class StrainProgrammes:
                 choice[week][who] = np.where(wins, to, STAY)
             worth[week] = best
         return worth, choice
+
+    def cuts_from(self, i: int, week: int, level: int) -> Iterator[tuple[int, int, int]]:
+        """Cuts of colony ``i`` from a row of these tables: (pieces at most, week it may be cut again, row it has grown to then)."""
+        again = min(week + self.rest, self.last + 1)
+        limit = self.at_most.get((i, week), NO_LIMIT)
+        for landed, most, least in zip(self._landings[level], self._takes[level], self._least[level], strict=True):
+            if most > 0 and least <= limit:
+                grown = min(int(landed) + max(0, again - week - self.pause), len(self.sizes) - 1)
+                yield min(int(most), limit), again, grown
 
     def worth_of_start(self, worth: Floats) -> Floats:
         """Worth of the best programme of each colony."""

@@ -204,7 +204,7 @@ class Tracks:
     # ---- the best way out -----------------------------------------------------------------------------------------
 
     @cached_property
-    def _open(self) -> tuple[Flags, Flags]:
+    def open_ways(self) -> tuple[Flags, Flags]:
         """(may be sold as class k in a week; may only be cleared in a week)."""
         weeks = np.arange(self.last + 2)
         age = weeks[None, :] - self.cut_week[:, None]
@@ -235,7 +235,7 @@ class Tracks:
         total = len(self.strain)
         rows = np.arange(total)
         rent = self.rents(prices)
-        sellable, clearable = self._open
+        sellable, clearable = self.open_ways
         worth, which = self.outlets.best(prices, SOLD)
         best = np.full(total, -np.inf)
         week = np.full(total, self.last + 1, dtype=np.int64)
@@ -274,7 +274,7 @@ class Tracks:
         Entries are (week, outlet); week horizon + 1 is staying.
         """
         rent = self.rents(prices)
-        sellable, clearable = self._open
+        sellable, clearable = self.open_ways
         worth, _ = self.outlets.best(prices, SOLD)
         found = {}
         for n in tracks:
@@ -295,7 +295,7 @@ class Tracks:
 
     def order_ways(self, track: int, orders: Collection[str]) -> list[tuple[int, int]]:
         """Every (week, outlet) in which a track's frags could go to one of some orders."""
-        sellable, _ = self._open
+        sellable, _ = self.open_ways
         strain, rows = int(self.strain[track]), self.outlets.rows
         return [
             (int(w), o)
