@@ -9,7 +9,7 @@ from decimal import Decimal
 from functools import cached_property
 
 from scheduler.biology.service import pieces_to_start
-from scheduler.biology.zones import zones
+from scheduler.biology.zones import Zone, zones
 from scheduler.farm.farm import Farm
 from scheduler.farm.standard import standard
 from scheduler.farm.units import SHARE_STEP, exact, share, to_cent
@@ -288,15 +288,34 @@ def positions_held(farm: Farm, view: PlanView, week: int) -> dict[str, Decimal]:
     return held
 
 
+@dataclass(frozen=True)
+class Uneven:
+    """The worst difference of use between tanks of one light class: percentage points, its week, and the two light zones."""
+
+    difference: Decimal
+    week: int
+    fullest: str
+    emptiest: str
+
+
 def unevenness(farm: Farm, view: PlanView) -> Decimal:
     """Largest difference of use, in percentage points, between tanks of one light class over all weeks."""
-    worst = Decimal(0)
+    worst = most_uneven(farm, view)
+    return worst.difference if worst is not None else Decimal(0)
+
+
+def most_uneven(farm: Farm, view: PlanView) -> Uneven | None:
+    """Where and when tanks of one light class differ most (of equals the first week); ``None`` if they never do."""
+    worst: Uneven | None = None
+    alike: dict[str, list[Zone]] = defaultdict(list)
+    for zone in zones(farm).values():
+        if zone.capacity:
+            alike[zone.light_class].append(zone)
     for week in farm.weeks.all:
         held = positions_held(farm, view, week)
-        use: dict[str, dict[str, tuple[Decimal, int]]] = defaultdict(dict)
-        for zone in zones(farm).values():
-            use[zone.light_class][zone.tank] = (held[zone.id], zone.capacity)
-        for tanks in use.values():
-            shares = [100 * h / c for h, c in tanks.values() if c]
-            worst = max(worst, max(shares) - min(shares))
+        for members in alike.values():
+            use = {z.id: 100 * held[z.id] / z.capacity for z in members}
+            low, high = min(use, key=lambda z: use[z]), max(use, key=lambda z: use[z])
+            if use[high] - use[low] > (worst.difference if worst is not None else 0):
+                worst = Uneven(use[high] - use[low], week, high, low)
     return worst

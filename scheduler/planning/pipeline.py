@@ -18,6 +18,7 @@ from scheduler.plan.model import About, Announced, NearWeeksResult, Notice, Plan
 from scheduler.planning.bench_day import BenchResult, with_bench
 from scheduler.planning.books import Books
 from scheduler.planning.entering import Entered, Entering
+from scheduler.planning.evening_out import evened
 from scheduler.planning.finish import LIBRARIES, Codes, merged, valued
 from scheduler.planning.helps import helps
 from scheduler.planning.near import NearPlanner
@@ -111,6 +112,10 @@ class _Planner:
         if not any(p.kind in ("cut", "at least") for p in self.farm.pins if p.pin in self.pins):
             # where no cut pays, selling the lots on racks alone does better
             ranked.insert(0 if without.value > ranked[0][0].value else len(ranked), (without, bare))
+        if self.farm.settings.uneven_cost:
+            self.stage("evenness")
+            best, weeks = ranked[0]
+            ranked.insert(0, (evened(self.farm, best, self.pins, self.stop), weeks))
         self.stage("what would help")
         found = helps(first.season, first.relaxed, explain=explain, progress=self.progress)
         for plan, weeks in ranked:
