@@ -15,9 +15,9 @@ from scheduler.racks import Grid, Request, greedy, part_of
 from scheduler.racks.requests import shadow
 from scheduler.week.draft import MOST_PIECES, Layout, Spot
 from scheduler.week.floor import Floor, Ground
+from scheduler.week.kept import kept_range
 from scheduler.week.options import Option
 from scheduler.week.releases import EarlySale, Move
-from scheduler.week.value import kept_range
 
 ROUNDS_BY_CHANCE, ROUNDS_AROUND = 32, 12
 """Most layouts tried by chance for each rack, and around what stands there in each round."""

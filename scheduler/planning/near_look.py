@@ -53,7 +53,7 @@ def look(
     """
     offered = [s for s in weeks.sales if s in start.sales or s.loss <= MOST_LOSS * s.brings]
     options = weeks.beside(worthwhile(weeks.farm, options, prices, weeks.pins, weeks.limits), weeks.moves, offered)
-    bound = float(alone(options, prices))
+    bound = float(alone(options, prices, weeks.limits))
     if weeks.many:
         options = foremost(weeks.farm, options, prices, weeks.pins, weeks.limits, MOST_OPTIONS)
     else:
@@ -82,8 +82,10 @@ def _maker(
 ) -> LayoutMaker:  # fmt: skip
     """Layouts of what could be worth it: a colony's best week, and every move."""
     worth = dict.fromkeys((m.lot for m in moves), 1.0)
-    change = {(a.colony, a.week): change_cost(weeks.farm, a) for a in weeks.limits.announced}
+    rows = {(a.colony, a.week): a for a in weeks.limits.announced}
     for o in options:
-        brings = prices.best(o, min(o.most, MOST_PIECES)) + change.get((o.name, o.week), 0)
+        row = rows.get((o.name, o.week))
+        brings = prices.best(o, min(o.most, MOST_PIECES), row.pieces if row is not None else 0)
+        brings += change_cost(weeks.farm, row) if row is not None else 0
         worth[o.name] = max(worth.get(o.name, 0.0), float(brings))
     return LayoutMaker(weeks.farm, weeks.floor, (*options, *moves), sales, worth, weeks.seed, told.spots)

@@ -32,11 +32,13 @@ def worthwhile(farm: Farm, options: Sequence[Option], prices: Prices, pins: Coll
     return [o for o in options if o.name in kept or prices.best(o, min(o.most, MOST_PIECES)) > 0]
 
 
-def alone(options: Sequence[Option], prices: Prices) -> int:
+def alone(options: Sequence[Option], prices: Prices, limits: Limits) -> int:
     """Cents that the colonies would bring if each were the only one: no plan brings more."""
     best: dict[str, int] = {}
+    told = {(a.colony, a.week): a.pieces for a in limits.announced}
     for o in options:
-        best[o.name] = max(best.get(o.name, 0), prices.best(o, min(o.most, MOST_PIECES)))
+        brings = prices.best(o, min(o.most, MOST_PIECES), told.get((o.name, o.week), 0))
+        best[o.name] = max(best.get(o.name, 0), brings)
     return sum(best.values())
 
 

@@ -22,10 +22,11 @@ from scheduler.racks.candidates import widest
 from scheduler.racks.requests import closing, shadow
 from scheduler.season.ledger import Ledger
 from scheduler.week.floor import Floor, Section, blocks_positions, free_now
+from scheduler.week.kept import as_told, kept_range
 from scheduler.week.model import MOST_PIECES, ChosenCut, Limits, Start
 from scheduler.week.options import Option
 from scheduler.week.prices import Prices
-from scheduler.week.value import kept_range
+from scheduler.week.worth import told_pieces
 
 
 @dataclass(frozen=True)
@@ -135,12 +136,15 @@ class Placing:
 
     def _best(self, option: Option) -> tuple[int, float]:
         """(pieces, cents) of the best cut beside those entered, as if every place were free."""
-        cut = sum(c.pieces for c in self.cuts if c.option.strain == option.strain)
-        room, loss = max(0, self.prices.room[option.strain] - cut), self.prices.loss[option.strain]
+        strain, before = option.strain, sum(c.pieces for c in self.cuts if c.option.strain == option.strain)
+        told = told_pieces(self.limits.announced, self.cuts)[strain]
+        row = next((a.pieces for a in self.limits.announced if (a.colony, a.week) == (option.name, option.week)), 0)
+        lost = self.prices.too_many(strain, before, told)
         piece = max(self.prices.piece(option, section.zone) for section in option.sections)
         most = min(option.most, MOST_PIECES)
         worth = {
-            n: piece * n - loss * max(0, n - room) - self.prices.cost(option, n) for n in range(option.fewest, most + 1)
+            n: piece * n - self.prices.too_many(strain, before + n, told + as_told(row, n)) + lost - self.prices.cost(option, n)
+            for n in range(option.fewest, most + 1)
         }  # fmt: skip
         best = max(worth, key=lambda n: (worth[n], -n))
         return best, worth[best]

@@ -7,7 +7,7 @@ beyond are worth the margin; a cut it makes, in whole or in part, is favoured.
 from __future__ import annotations
 
 import math
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -32,7 +32,7 @@ class NearValuation:
     calendar, and what the relaxation wanted cut since and ``done`` has not been (pieces by strain) is wanted now.
 
     Which week the relaxation cuts a colony in is often a matter of cents, and another one a week later. So what was
-    ``announced`` stays wanted: its pieces still sell at list price, and it is favoured as the colony is in any near week.
+    ``announced`` is favoured as the colony is in any near week.
     """
 
     def __init__(
@@ -60,20 +60,14 @@ class NearValuation:
                         self._part[name, max(1, week)] += float(amount)
         for strain, pieces in (done or {}).items():
             self._target[strain] = max(0.0, self._target[strain] - pieces)
-        self._stay_wanted(announced)
+        self._favour(announced)
         self._pair = {pair: n for n, pair in enumerate(season.tracks.pairs)}
 
-    def _stay_wanted(self, announced: Sequence[Announced]) -> None:
-        """Announced cuts are favoured as in the near week that the relaxation likes best, and their pieces are wanted."""
-        pieces = Counter[str]()
-        best = {
-            a: max(self._part.get((a.colony, week), 0.0) for week in self.farm.weeks.near_weeks) for a in announced
-        }  # fmt: skip
-        for row, part in best.items():
-            self._part[row.colony, row.week] = part
-            pieces[self.farm.colony[row.colony].strain] += row.pieces
-        for strain, told in pieces.items():
-            self._target[strain] = max(self._target[strain], float(told))
+    def _favour(self, announced: Sequence[Announced]) -> None:
+        """Announced cuts are favoured as in the near week that the relaxation likes best."""
+        near = self.farm.weeks.near_weeks
+        best = {(a.colony, a.week): max(self._part.get((a.colony, week), 0.0) for week in near) for a in announced}
+        self._part.update(best)
 
     def piece(self, strain: str, week: int, zone_id: str, *, discount: bool = False) -> float:
         """Net worth of a fresh piece mounted in a week in a light zone; ``discount``: at the margin of a full market."""

@@ -166,10 +166,10 @@ def water(d: Draft) -> None:
         used = {system: var for (s, system), var in v.works.items() if s == sid}
         if not used:
             m.add(v.changes[sid] == 0)
-            d.follows(v.changes[sid], (), lambda count: count)
+            d.follows(v.changes[sid], (), sum)
             continue
         m.add(v.changes[sid] >= sum(used.values()) - 1)
-        d.follows(v.changes[sid], list(used.values()), lambda count: max(0, count - 1))
+        d.follows(v.changes[sid], list(used.values()), lambda used: max(0, sum(used) - 1))
         quarantined = [var for name, var in used.items() if d.farm.in_quarantine(name, session.week)]
         if len(quarantined) > 1:
             m.add_at_most_one(quarantined)

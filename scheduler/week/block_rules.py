@@ -71,7 +71,7 @@ def _keep_clear(d: Draft, rows: int, cols: int, covers: dict[str, dict[Position,
         taken[strain] = {p: m.new_bool_var("") for p in by_position}
         for p, xs in by_position.items():
             m.add(sum(xs) == taken[strain][p])
-            d.follows(taken[strain][p], xs, lambda count: count)
+            d.follows(taken[strain][p], xs, sum)
     for p in sorted({p for held in taken.values() for p in held}):
         m.add_at_most_one(held[p] for held in taken.values() if p in held)
     gaps = {pair: d.farm.clear_positions(*pair, pitch_mm) for pair in combinations(sorted(taken), 2)}
@@ -91,7 +91,7 @@ def _use(d: Draft, inside: Sequence[Literal]) -> Literal | None:
     use = d.model.new_bool_var("")
     for taken in inside:
         d.model.add_implication(taken, use)
-    d.follows(use, inside, lambda count: min(1, count))
+    d.follows(use, inside, max)
     return use
 
 

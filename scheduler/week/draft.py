@@ -148,7 +148,7 @@ class Draft:
         self.zones = zones(farm)
         self.model = cp_model.CpModel()
         self.v = Variables()
-        self._derived: list[tuple[cp_model.IntVar, Sequence[cp_model.IntVar], Callable[[int], int]]] = []
+        self._derived: list[tuple[cp_model.IntVar, Sequence[cp_model.IntVar], Callable[[Sequence[int]], int]]] = []
         self._kept: dict[Hashable, object] = {}
         self.sessions = {s.id: s for w in farm.weeks.near_weeks for s in sessions_in(farm, w)}
 
@@ -189,18 +189,20 @@ class Draft:
             return None
         var = self.model.new_bool_var(name)
         self.model.add_max_equality(var, literals)
-        self.follows(var, literals, lambda count: min(1, count))
+        self.follows(var, literals, max)
         return var
 
-    def follows(self, var: cp_model.IntVar, sources: Sequence[cp_model.IntVar], value: Callable[[int], int]) -> None:
-        """Note what a variable comes to by the sum of others, so that a start can be told in full."""
+    def follows(
+        self, var: cp_model.IntVar, sources: Sequence[cp_model.IntVar], value: Callable[[Sequence[int]], int]
+    ) -> None:  # fmt: skip
+        """Note what a variable comes to by the values of others, so that a start can be told in full."""
         self._derived.append((var, sources, value))
 
     def hint(self, decided: Mapping[int, int]) -> None:
         """Begin the search with values of decisions by variable index, the others 0, and all that follows from them."""
         known = {var.index: decided.get(var.index, 0) for var in self.v.decisions()}
         for var, sources, value in self._derived:
-            known[var.index] = value(sum(known[s.index] for s in sources))
+            known[var.index] = value([known[s.index] for s in sources])
         for index, number in known.items():
             self.model.add_hint(self.model.get_int_var_from_proto_index(index), number)
 

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from scheduler.farm.units import cents
+from scheduler.week.kept import as_told
 from scheduler.week.options import NearWorth, Option
 
 
 class Prices:
     """What pieces of all options of the near weeks are worth and what cutting them costs, in cents; asked for once each.
 
-    A strain's pieces beyond its ``room`` at list price lose ``loss``. The options have to be all there are, whichever of
+    A strain's pieces beyond its ``room`` at list price lose ``loss``; its announced pieces that are cut, if they are more, are
+    the room. The options have to be all there are, whichever of
     them a model decides on.
     """
 
@@ -44,8 +46,17 @@ class Prices:
             self._cost[key] = cents(lost + self._worth.colony_cost(option.colony))
         return self._cost[key]
 
-    def best(self, option: Option, most: int) -> int:
-        """Most that cutting a colony could bring if no other of its strain were cut; not above 0: it is better left alone."""
+    def too_many(self, strain: str, pieces: int, told: int) -> int:
+        """What pieces beyond those wanted at list price lose; ``told`` of the pieces were announced."""
+        return self.loss[strain] * max(0, pieces - max(self.room[strain], told))
+
+    def best(self, option: Option, most: int, told: int = 0) -> int:
+        """Most that cutting a colony could bring if no other of its strain were cut; not above 0: it is better left alone.
+
+        ``told``: pieces of it announced.
+        """
         worth = max(self.piece(option, section.zone) for section in option.sections)
-        room, loss = self.room[option.strain], self.loss[option.strain]
-        return max(worth * n - loss * max(0, n - room) - self.cost(option, n) for n in range(option.fewest, most + 1))
+        return max(
+            worth * n - self.too_many(option.strain, n, as_told(told, n)) - self.cost(option, n)
+            for n in range(option.fewest, most + 1)
+        )

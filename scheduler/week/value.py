@@ -2,38 +2,68 @@
 
 from __future__ import annotations
 
+import operator
+from collections.abc import Iterable, Sequence
+
 from ortools.sat.python import cp_model
 
 from scheduler.farm.units import cents
+from scheduler.plan.model import Announced
 from scheduler.week.draft import Draft
-
-CHANGED_SHARE = 0.20
-"""A cut counts as changed if its pieces differ from those announced by more than this share."""
+from scheduler.week.kept import as_told, kept_range
 
 Term = cp_model.LinearExpr
+Told = tuple[Announced, cp_model.IntVar]
+"""An announced cut, and whether it is kept."""
 
 
 def objective(d: Draft) -> list[Term]:
     """Pieces at their worth, less waiting, work, changes of what was announced, moves, early sales, and poor light."""
-    return [*_pieces(d), *_sessions(d), *_announced(d), *_made_room(d), *_light(d)]
+    told = [(a, _kept(d, a)) for a in d.limits.announced]
+    return [*_pieces(d, told), *_sessions(d), *_announced(d, told), *_made_room(d), *_light(d)]
 
 
-def _pieces(d: Draft) -> list[Term]:
+def _pieces(d: Draft, told: Sequence[Told]) -> list[Term]:
     """Worth of the pieces (less what is beyond list price), less waiting and the colony's own cost."""
     terms: list[Term] = []
     v, prices = d.v, d.prices
-    for strain in dict.fromkeys(o.strain for o in d.options):
+    strains = {o.name: o.strain for o in d.options}
+    for strain in dict.fromkeys(strains.values()):
         mine = [i for i, o in enumerate(d.options) if o.strain == strain]
         over = d.model.new_int_var(0, sum(d.most(i) for i in mine), f"beyond {strain}")
-        pieces = [v.pieces[i] for i in mine]
-        room = prices.room[strain]
-        d.model.add(over >= sum(pieces) - room)
-        d.follows(over, pieces, lambda total, room=room: max(0, total - room))  # type: ignore[misc]
+        pieces, room = [v.pieces[i] for i in mine], prices.room[strain]
+        more = _wanted(d, strain, [(a, kept) for a, kept in told if strains.get(a.colony) == strain])
+        signs = [1] * len(pieces) + [-1] * len(more)
+        d.model.add(over >= sum(pieces) - sum(more) - room)
+        d.follows(over, [*pieces, *more], lambda n, s=signs, room=room: max(0, sum(map(operator.mul, s, n)) - room))  # type: ignore[misc]
         terms.append(-prices.loss[strain] * over)
         for i in mine:
             terms += [prices.piece(d.options[i], section.zone) * v.plugs[i, section] for section in d.options[i].sections]
     terms += [-prices.cost(d.options[i], n) * var for (i, n), var in v.take.items()]
     return terms
+
+
+def _wanted(d: Draft, strain: str, told: Sequence[Told]) -> list[cp_model.IntVar]:
+    """By how much the pieces of announced cuts that are kept are more than the season wants of a strain; empty: never."""
+    room, most = d.prices.room[strain], sum(a.pieces for a, _ in told)
+    if most <= room:
+        return []
+    more = d.model.new_int_var(0, most - room, f"wanted more {strain}")
+    counted = []
+    for a, kept in told:
+        n = d.model.new_int_var(0, a.pieces, f"as told {a.colony} {a.week}")
+        takes = [(as_told(a.pieces, k), var) for k, var in _takes(d, a)]
+        d.model.add(n <= a.pieces * kept)
+        d.model.add(n <= sum(k * var for k, var in takes))
+        each = [k for k, _ in takes]
+        d.follows(n, [kept, *(var for _, var in takes)], lambda x, each=each: x[0] * sum(map(operator.mul, each, x[1:])))  # type: ignore[misc]
+        counted.append(n)
+    beyond = d.model.new_bool_var(f"more than wanted {strain}")
+    d.model.add(more <= (most - room) * beyond)
+    d.model.add(more <= sum(counted) - room * beyond)
+    d.follows(beyond, counted, lambda x: int(sum(x) > room))
+    d.follows(more, counted, lambda x: max(0, sum(x) - room))
+    return [more]
 
 
 def _sessions(d: Draft) -> list[Term]:
@@ -49,34 +79,32 @@ def _sessions(d: Draft) -> list[Term]:
     return terms
 
 
-def _announced(d: Draft) -> list[Term]:
-    """Change: an announced cut dropped, moved to another session or changed by more than a fifth."""
+def _takes(d: Draft, told: Announced) -> list[tuple[int, cp_model.IntVar]]:
+    """(pieces, whether so many are cut) by which an announced cut would be kept, if in its session."""
+    low, high = kept_range(told.pieces)
+    wanted = told.colony, told.week
+    return [(n, var) for (i, n), var in d.v.take.items() if (d.options[i].name, d.options[i].week) == wanted and low <= n <= high]
+
+
+def _kept(d: Draft, told: Announced) -> cp_model.IntVar:
+    """Whether an announced cut is kept: not dropped, moved to another session or changed by more than a fifth."""
+    kept = d.model.new_bool_var(f"kept {told.colony} {told.week}")
+    wanted, at = (told.colony, told.week), told.session
+    same = [d.v.at[i, at] for i, o in enumerate(d.options) if (o.name, o.week) == wanted and (i, at) in d.v.at]
+    few = [var for _, var in _takes(d, told)]
+    d.model.add(kept <= sum(same))
+    d.model.add(kept <= sum(few))
+    d.follows(kept, [*same, *few], lambda both: int(sum(both) == 2))
+    return kept
+
+
+def _announced(d: Draft, told: Iterable[Told]) -> list[Term]:
+    """What announced cuts that are not kept cost."""
     terms: list[Term] = []
-    near = d.farm.weeks.near
-    for told in d.limits.announced:
-        cost = cents(float(d.farm.settings.change_cost) * (near + 1 - told.week))
-        kept = d.model.new_bool_var(f"kept {told.colony} {told.week}")
-        low, high = kept_range(told.pieces)
-        same = [
-            d.v.at[i, told.session]
-            for i, o in enumerate(d.options)
-            if (o.colony.colony, o.week) == (told.colony, told.week) and (i, told.session) in d.v.at
-        ]
-        few = [
-            var
-            for (i, n), var in d.v.take.items()
-            if (d.options[i].colony.colony, d.options[i].week) == (told.colony, told.week) and low <= n <= high
-        ]
-        d.model.add(kept <= sum(same))
-        d.model.add(kept <= sum(few))
-        d.follows(kept, [*same, *few], lambda both: int(both == 2))
+    for a, kept in told:
+        cost = cents(float(d.farm.settings.change_cost) * (d.farm.weeks.near + 1 - a.week))
         terms.append(cost * kept - cost)
     return terms
-
-
-def kept_range(pieces: int) -> tuple[int, int]:
-    """Fewest and most pieces that still count as the cut announced."""
-    return -int(-pieces * (100 - round(100 * CHANGED_SHARE)) // 100), pieces * (100 + round(100 * CHANGED_SHARE)) // 100
 
 
 def _made_room(d: Draft) -> list[Term]:

@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from scheduler.biology.zones import zones
 from scheduler.farm.farm import Farm
 from scheduler.farm.units import cents
 from scheduler.plan.model import Announced
 from scheduler.week.draft import Limits
+from scheduler.week.kept import as_told
 from scheduler.week.model import ChosenCut, Start
 from scheduler.week.prices import Prices
-from scheduler.week.value import kept_range
 
 
 def worth_of(farm: Farm, prices: Prices, limits: Limits, chosen: Start) -> int:
     """Pieces at their worth, less waiting, work, changes of what was announced, moves, early sales, and poor light; cents."""
-    total = _pieces(prices, chosen.cuts) - _sessions(farm, chosen.cuts) - changes_cost(farm, limits.announced, chosen.cuts)
+    total = (
+        _pieces(prices, limits.announced, chosen.cuts)
+        - _sessions(farm, chosen.cuts)
+        - changes_cost(farm, limits.announced, chosen.cuts)
+    )
     total -= sum(cents(m.move.cost[m.section.zone]) for m in chosen.moves) + sum(cents(s.loss) for s in chosen.sales)
     for cut in chosen.cuts:
         par, light = cut.option.colony.par_umol, zones(farm)[cut.section.zone].par_in(cut.option.week)
@@ -25,12 +29,12 @@ def worth_of(farm: Farm, prices: Prices, limits: Limits, chosen: Start) -> int:
     return total
 
 
-def _pieces(prices: Prices, cuts: Iterable[ChosenCut]) -> int:
-    total, pieces = 0, Counter[str]()
+def _pieces(prices: Prices, announced: Iterable[Announced], cuts: Sequence[ChosenCut]) -> int:
+    total, pieces, told = 0, Counter[str](), told_pieces(announced, cuts)
     for cut in cuts:
         pieces[cut.option.strain] += cut.pieces
         total += cut.pieces * prices.piece(cut.option, cut.section.zone) - prices.cost(cut.option, cut.pieces)
-    return total - sum(prices.loss[strain] * max(0, n - prices.room[strain]) for strain, n in pieces.items())
+    return total - sum(prices.too_many(strain, n, told[strain]) for strain, n in pieces.items())
 
 
 def _sessions(farm: Farm, cuts: Iterable[ChosenCut]) -> int:
@@ -44,9 +48,23 @@ def _sessions(farm: Farm, cuts: Iterable[ChosenCut]) -> int:
 
 def keeps(told: Announced, cuts: Iterable[ChosenCut]) -> bool:
     """Whether an announced cut is among some cuts: same colony, week and session, pieces within a fifth."""
-    low, high = kept_range(told.pieces)
-    wanted = told.colony, told.week, told.session
-    return any((c.option.name, c.option.week, c.session) == wanted and low <= c.pieces <= high for c in cuts)
+    return any(_counted(told, c) for c in cuts)
+
+
+def told_pieces(announced: Iterable[Announced], cuts: Iterable[ChosenCut]) -> Counter[str]:
+    """Pieces of the announced cuts that are kept, as far as they were announced, by strain."""
+    told, found = {(a.colony, a.week): a for a in announced}, Counter[str]()
+    for cut in cuts:
+        row = told.get((cut.option.name, cut.option.week))
+        if row is not None:
+            found[cut.option.strain] += _counted(row, cut)
+    return found
+
+
+def _counted(told: Announced, cut: ChosenCut) -> int:
+    """Pieces of a cut that were announced: 0 if it is another cut, or counts as changed."""
+    same = (cut.option.name, cut.option.week, cut.session) == (told.colony, told.week, told.session)
+    return as_told(told.pieces, cut.pieces) if same else 0
 
 
 def change_cost(farm: Farm, told: Announced) -> int:

@@ -12,8 +12,8 @@ from scheduler.farm.bench import PlugKind
 from scheduler.farm.coral import GroupPair
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import Announced
+from scheduler.week.kept import kept_range
 from scheduler.week.model import MOST_PIECES, Limits
-from scheduler.week.value import kept_range
 from tests.week.bench_farm import EVERY, FlatWorth, at_least, cut, model_of, options_of, pins, possible, solved, tiny_farm
 
 TUE, THU = {"session": "Tue"}, {"session": "Thu", "weekday": "Thu"}
