@@ -14,6 +14,7 @@ from scheduler.farm.blocks import Block
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import Announced, Plan, Sale
 from scheduler.planning.near import NearPlanner
+from scheduler.planning.near_options import alone
 from scheduler.planning.near_told import home_of, told_places
 from scheduler.planning.on_racks import lots_on_racks
 from scheduler.planning.pipeline import plan_farm
@@ -97,8 +98,8 @@ class Uneven(FlatWorth):
         return self.wait * pieces + (len(colony.colony) + ord(colony.colony[0])) % 4
 
 
-@pytest.mark.parametrize("told", [10, 16])
-def test_worth_without_a_solver_is_the_objective(told: int) -> None:
+@pytest.mark.parametrize(("told", "room"), [(10, 12), (16, 12), (10, 0), (10, 6), (16, 6)])
+def test_worth_without_a_solver_is_the_objective(told: int, room: int) -> None:
     farm = tiny_farm(
         strains={"A": {}, "B": {}}, mothers={"A1": ("A", "M"), "B1": ("B", "N"), "B2": ("B", "M")}, near_weeks=2,
         tanks={"M": "North", "T": "North", "N": "South", "U": "South"}, racks={"T-a": (4, 6), "U-a": (3, 6)},
@@ -108,13 +109,45 @@ def test_worth_without_a_solver_is_the_objective(told: int) -> None:
         Announced(colony="A1", week=1, session="bench 2026-12-01", pieces=told),
         Announced(colony="B2", week=2, session="later 2026-12-10", pieces=5), Announced(colony="gone", week=1, session="x", pieces=4),
     )  # fmt: skip
-    limits, worth = Room(announced=rows), Uneven(beyond=2.0, room=12, colony=2.0, wait=0.3)
-    model = model_of(farm, limits, worth)
+    limits, worth = Room(announced=rows), Uneven(beyond=2.0, room=room, colony=2.0, wait=0.3)
+    model, prices = model_of(farm, limits, worth), Prices(worth, options_of(farm))
     found = solved(model)
     chosen = model.chosen(found)
     assert chosen.cuts
-    assert found.outcome.value == worth_of(farm, Prices(worth, options_of(farm)), limits, chosen)
-    assert worth_of(farm, Prices(worth, options_of(farm)), limits, Start()) == -(600 + 300 + 600)
+    assert found.outcome.value == worth_of(farm, prices, limits, chosen)
+    assert worth_of(farm, prices, limits, Start()) == -(600 + 300 + 600)
+    assert found.outcome.value <= alone(options_of(farm), prices, limits)
+    again = model_of(farm, limits, worth)
+    again.start_from(chosen)
+    hint = again.model.proto.solution_hint
+    for index, value in list(zip(hint.vars, hint.values, strict=True)):
+        again.model.add(again.model.get_int_var_from_proto_index(index) == value)
+    assert solved(again).outcome.value == found.outcome.value  # a start is told in full, and right
+
+
+def brings(cuts: Sequence[tuple[str, int]], kept: str = "bench 2026-12-01", room: int = 0) -> int:
+    """Cents by which cuts of one strain are worth more than at the margin, 10 pieces of A1 announced for one session."""
+    farm = tiny_farm(mothers={"A1": ("A", "M"), "A2": ("A", "M")}, wage_per_hour=0)
+    options = {o.name: o for o in options_of(farm)}
+    limits = Room(announced=(Announced(colony="A1", week=1, session=kept, pieces=10),))
+    section = options["A1"].sections[0]
+    start = Start(tuple(ChosenCut(options[n], k, "bench 2026-12-01", "Ada", "Ada", section) for n, k in cuts))
+    low, high = FlatWorth(now=1, beyond=1), FlatWorth(now=11, beyond=1, room=room)
+    return worth_of(farm, Prices(high, list(options.values())), limits, start) - worth_of(
+        farm, Prices(low, list(options.values())), limits, start
+    )
+
+
+def test_only_announced_cuts_that_are_kept_are_wanted_beyond_what_the_season_wants() -> None:
+    assert brings([("A1", 10)]) == 10 * 1000
+    assert brings([("A1", 8)]) == 8 * 1000  # a fifth less: kept, and all of it was announced
+    assert brings([("A1", 12)]) == 10 * 1000  # a fifth more: kept, and two of it were not announced
+    assert brings([("A1", 13)]) == 0  # changed
+    assert brings([("A1", 10)], kept="another session") == 0
+    assert brings([("A2", 10)]) == 0  # another colony does not sell in its place
+    assert brings([("A1", 8), ("A2", 10)]) == 8 * 1000
+    assert brings([("A1", 10), ("A2", 10)], room=15) == 15 * 1000  # what was announced is among what the season wants
+    assert brings([("A1", 10), ("A2", 10)], room=4) == 10 * 1000
 
 
 def test_what_is_kept_and_what_a_change_costs() -> None:
