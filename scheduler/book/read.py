@@ -10,8 +10,8 @@ from typing import Any
 from scheduler.book.checks.bench import check_codes, check_dips, check_plug_kinds, check_putty, check_routes
 from scheduler.book.checks.history import check_histories, check_history_doubts
 from scheduler.book.checks.ledger import Ledger, Tables
-from scheduler.book.checks.links import Bad, check_keys, check_links, sound_rows
-from scheduler.book.checks.places import check_light, check_positions
+from scheduler.book.checks.links import Bad, Parts, check_keys, check_links, sound_rows
+from scheduler.book.checks.places import check_light, check_mothers, check_positions
 from scheduler.book.checks.rows import COUNTED, check_rows, check_settings, count_days
 from scheduler.book.checks.sources import check_sources
 from scheduler.book.checks.standing import check_company, check_counts, check_room, check_settling, check_stand
@@ -73,7 +73,8 @@ def read_book(path: Path) -> Book:
                 where = places.where("settings", 0, "book_date")
                 faults.append(Finding(where, "no book_date", "the day the book was last brought up to date", f"such as {newest}"))
             settings = settings.model_copy(update={"book_date": newest})
-    found, doubts = check_tables(settings, tables, places, faulty=faulty, lost=lost, go_on=not faults)
+    parts = {name: read.parts for name, read in reads.items()}
+    found, doubts = check_tables(settings, tables, places, faulty=faulty, lost=lost, parts=parts, go_on=not faults)
     faults += found
     if faults:
         raise BookError(faults)
@@ -115,17 +116,18 @@ def check_tables(
     *,
     faulty: dict[str, set[str]] | None = None,
     lost: set[str] | None = None,
+    parts: Parts | None = None,
     go_on: bool = True,
 ) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
     """Faults and doubts across tables.
 
-    ``faulty`` names rows that are in the book but were not readable, ``lost`` the tables that have such rows; doubts
-    are looked for only if there is no fault (``go_on`` says there was none before).
+    ``faulty`` names rows that are in the book but were not readable, ``parts`` is what could be read of them, ``lost`` the
+    tables that have such rows; doubts are looked for only if there is no fault (``go_on`` says there was none before).
     """
     ledger, lost = Ledger(places), set(lost or ())
     settings = check_settings(settings, ledger)
     bad: Bad = check_keys(tables, ledger) | check_rows(tables, settings, ledger)
-    check_links(tables, faulty or {}, lost, ledger)
+    check_links(tables, faulty or {}, lost, ledger, parts)
     # Rows with faults are put aside, with all that lean on them, so that the rest can still be looked through.
     kept = sound_rows(tables, bad)
     ledger.kept = dict(kept)
@@ -135,6 +137,7 @@ def check_tables(
     if "light" not in lost:
         check_light(farm, ledger)
     check_positions(farm, ledger)
+    check_mothers(farm, ledger)
     check_strains(farm, ledger, classes_complete="classes" not in lost)
     check_belonging(farm, ledger)
     check_sales(farm, ledger)

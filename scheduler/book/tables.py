@@ -17,11 +17,14 @@ from scheduler.farm.settings import Settings
 
 @dataclass
 class Read:
-    """One table as read: good ``rows``, their places, and the first-key texts of rows that had faults."""
+    """One table as read: good ``rows``, their places; of rows that had faults the first-key texts, and (row number, values) as
+    far as they could be read.
+    """
 
     rows: list[Row] = field(default_factory=list)
     place: TablePlace | None = None
     faulty_keys: set[str] = field(default_factory=set)
+    parts: list[tuple[int, dict[str, Any]]] = field(default_factory=list)
     lost: bool = False
 
 
@@ -36,7 +39,7 @@ def read_table(raw: RawTable, cls: type[Row], faults: list[Finding]) -> Read:
         faults.append(Finding(raw.where(head_number), f"no column {name}", cls.model_fields[name].description or "this column"))
     read = Read(place=TablePlace(raw, heading, []))
     for number, values in raw.rows[1:]:
-        row, key = _row(raw, cls, heading, number, values, faults)
+        row, key, filled = _row(raw, cls, heading, number, values, faults)
         if row is not None:
             read.rows.append(row)
             assert read.place is not None
@@ -44,6 +47,7 @@ def read_table(raw: RawTable, cls: type[Row], faults: list[Finding]) -> Read:
         elif key is not None:
             read.lost = True
             read.faulty_keys.add(key)
+            read.parts.append((number, filled))
     return read
 
 
@@ -68,8 +72,8 @@ def _heading(raw: RawTable, cls: type[Row], number: int, head: list[object], fau
 
 def _row(
     raw: RawTable, cls: type[Row], heading: dict[str, int], number: int, values: list[object], faults: list[Finding]
-) -> tuple[Row | None, str | None]:
-    """A row, or ``None`` and the text of its first key. An example row gives two ``None``."""
+) -> tuple[Row | None, str | None, dict[str, Any]]:
+    """A row or ``None``, the text of its first key, and the values that could be read. An example row gives two ``None``."""
 
     def cell(name: str) -> object:
         index = heading.get(name)
@@ -78,7 +82,7 @@ def _row(
     mark = cell(EXAMPLE_COLUMN)
     if not is_blank(mark):
         if normal(mark) == EXAMPLE_COLUMN:
-            return None, None
+            return None, None, {}
         where = raw.where(number, heading[EXAMPLE_COLUMN], EXAMPLE_COLUMN)
         faults.append(Finding(where, shown(mark), f"nothing, or {EXAMPLE_COLUMN} in a row that is only an example"))
     before = len(faults)
@@ -106,7 +110,7 @@ def _row(
             if name in filled:
                 where = raw.where(number, heading[name], name)
                 faults.append(Finding(where, shown(cell(name)), wants(cls)[name]))
-    return (row if len(faults) == before else None), "" if is_blank(key) else str(key).strip()
+    return (row if len(faults) == before else None), "" if is_blank(key) else str(key).strip(), filled
 
 
 def build(cls: type[Row], filled: dict[str, Any]) -> tuple[Row | None, list[str]]:

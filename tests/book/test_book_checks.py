@@ -222,6 +222,38 @@ def test_a_table_without_rows_is_one_fault_however_many_names_lead_there() -> No
     assert fault.expected == "a row for each of Ada, Ben, named in absences, sessions"
 
 
+def test_a_name_is_looked_up_in_a_row_that_has_another_fault_too(tmp_path: Path) -> None:
+    write_csv(small_farm(), tmp_path / "book")
+    colonies = tmp_path / "book" / "colonies.csv"
+    colonies.write_text(
+        colonies.read_text(encoding="utf-8").replace("LAN-01,LAN,N1", "LAN-01,LNA,N1").replace("48.5", "many"), encoding="utf-8"
+    )
+    with pytest.raises(BookError) as caught:
+        read_book(tmp_path / "book")
+    assert {(f.where, f.found) for f in caught.value.faults} == {
+        ("colonies.csv line 2, column count", "'many'"), ("colonies.csv line 2, column strain", "'LNA'"),
+    }  # fmt: skip
+    assert has(tuple(caught.value.faults), "column strain", "did you mean LAN?")
+
+
+def test_a_colony_whose_lots_are_all_of_another_strain_is_told_itself() -> None:
+    rows = tables()
+    lot = rows["lots"][0]
+    other = lot.model_copy(update={"lot": "LN-2640a", "started": 0, "alive": 0, "blocks": ()})
+    colonies = (rows["colonies"][0].model_copy(update={"strain": "EMB"}), *rows["colonies"][1:])
+    (fault,) = check_farm(small_farm(colonies=colonies, lots=(*rows["lots"], other), past_cuts=(), counts=()))[0]
+    assert (fault.where, fault.found) == ("colonies row 1, column strain", "'EMB', with 2 lots of LAN")
+    assert fault.hint == "did you mean LAN?"
+
+
+def test_one_lot_of_another_strain_than_its_colony_may_be_wrong_itself_or_the_colony() -> None:
+    rows = tables()
+    colonies = (rows["colonies"][0].model_copy(update={"strain": "EMB"}), *rows["colonies"][1:])
+    (fault,) = check_farm(small_farm(colonies=colonies, past_cuts=(), counts=()))[0]
+    assert (fault.where, fault.found) == ("lots row 1, column colony", "colony LAN-01 of strain EMB")
+    assert fault.hint == "or colonies row 1, column strain is wrong"
+
+
 def test_a_table_without_rows_is_told_with_its_first_free_line(tmp_path: Path) -> None:
     write_csv(small_farm(), tmp_path / "book")
     people = tmp_path / "book" / "people.csv"

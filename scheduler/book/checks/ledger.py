@@ -32,6 +32,11 @@ class Ledger:
         finding = Finding(self.where(sheet, index, column), found, expected, hint)
         self.faults.append(finding)
 
+    def fault_in(self, sheet: str, number: int, column: str, found: str, expected: str, hint: str = "") -> None:
+        """The same for a cell of a row that was not read, by its number in the book."""
+        place = self.places.tables[sheet]
+        self.faults.append(Finding(place.raw.where(number, place.columns[column], column), found, expected, hint))
+
     def doubt(self, sheet: str, index: int, column: str, found: str, expected: str, hint: str = "") -> None:
         """Note something to look at."""
         finding = Finding(self.where(sheet, index, column), found, expected, hint)

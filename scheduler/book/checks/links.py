@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 
 from scheduler.book.checks.ledger import Ledger, Tables
 from scheduler.book.coerce import nearest
@@ -13,6 +13,9 @@ from scheduler.farm.rows import Row
 
 Bad = set[tuple[str, int]]
 """Rows to be put aside: sheet and index."""
+
+Parts = Mapping[str, Sequence[tuple[int, Mapping[str, object]]]]
+"""What could be read of rows with faults: by sheet, row number and values."""
 
 NAMED = 6
 """Names told of those that lead to a table without rows."""
@@ -47,9 +50,13 @@ def check_keys(tables: Tables, ledger: Ledger) -> Bad:
 
 def links_of(row: Row) -> list[tuple[str, str, str]]:
     """(column, table, name) for every name of another row."""
+    return _links(type(row), {column: getattr(row, column) for column in type(row).LINKS})
+
+
+def _links(kind: type[Row], values: Mapping[str, object]) -> list[tuple[str, str, str]]:
     found = []
-    for column, sheet in type(row).LINKS.items():
-        value = getattr(row, column)
+    for column, sheet in kind.LINKS.items():
+        value = values.get(column)
         names = value if isinstance(value, tuple) else () if value is None else (value,)
         found += [(column, sheet, str(name)) for name in names]
     return found
@@ -61,8 +68,11 @@ def names_in(tables: Tables, sheet: str) -> set[str]:
     return {str(getattr(row, key)) for row in tables.get(sheet, ())}
 
 
-def check_links(tables: Tables, faulty: Mapping[str, set[str]], lost: Collection[str], ledger: Ledger) -> None:
-    """Every name leads to a row. ``faulty`` names rows that are in the book but have faults of their own.
+def check_links(
+    tables: Tables, faulty: Mapping[str, set[str]], lost: Collection[str], ledger: Ledger, parts: Parts | None = None
+) -> None:  # fmt: skip
+    """Every name leads to a row. ``faulty`` names rows that are in the book but have faults of their own, ``parts`` is what
+    could be read of them.
 
     A table without rows is one fault, however many names lead there; none where it is ``lost``, which has been told.
     """
@@ -75,9 +85,14 @@ def check_links(tables: Tables, faulty: Mapping[str, set[str]], lost: Collection
                     nowhere.setdefault(target, {}).setdefault(name, set()).add(sheet)
                 elif name not in known[target]:
                     ledger.fault(sheet, index, column, repr(name), f"a name from {target}", nearest(name, known[target]))
+    for sheet, found in (parts or {}).items():
+        for number, values in found:
+            for column, target, name in _links(TABLES[sheet], values):
+                if known[target] and name not in known[target]:
+                    ledger.fault_in(sheet, number, column, repr(name), f"a name from {target}", nearest(name, known[target]))
     for target, names in nowhere.items():
         if target not in lost:
-            sheets = [sheet for sheet in tables if any(sheet in found for found in names.values())]
+            sheets = [sheet for sheet in tables if any(sheet in where for where in names.values())]
             told = [*sorted(names)[:NAMED], *([f"{len(names) - NAMED} more"] if len(names) > NAMED else [])]
             expected = f"a row for each of {', '.join(told)}, named in {', '.join(sheets)}"
             ledger.fault(target, 0, TABLES[target].KEY[0], "no rows", expected)

@@ -59,11 +59,26 @@ def _lot(farm: Farm, ledger: Ledger, index: int, lot: Lot, standing: Standing) -
     _stand(ledger, ("lots", index, "blocks"), f"lot {lot.lot}", rack, held, standing)
     if len(blocks) > farm.settings.max_blocks:
         ledger.doubt("lots", index, "blocks", f"{len(blocks)} blocks", f"at most max_blocks {farm.settings.max_blocks}")
-    if lot.colony is not None and farm.colony[lot.colony].strain != lot.strain:
-        ledger.fault(
-            "lots", index, "colony", f"colony {lot.colony} of strain {farm.colony[lot.colony].strain}",
-            f"a colony of {lot.strain}",
-        )  # fmt: skip
+
+
+def check_mothers(farm: Farm, ledger: Ledger) -> None:
+    """A lot is of its mother's strain. Where several lots agree on another strain than hers, it is the colony's row that is told."""
+    lots: dict[str, list[int]] = {}
+    for index, lot in enumerate(farm.lots):
+        if lot.colony is not None:
+            lots.setdefault(lot.colony, []).append(index)
+    for at, colony in enumerate(farm.colonies):
+        mine = lots.get(colony.colony, [])
+        strains = {farm.lots[i].strain for i in mine}
+        if len(mine) > 1 and len(strains) == 1 and colony.strain not in strains:
+            (strain,) = strains
+            found = f"{colony.strain!r}, with {len(mine)} lots of {strain}"
+            ledger.fault("colonies", at, "strain", found, "the strain of its lots", f"did you mean {strain}?")
+            continue
+        for index in mine:
+            if farm.lots[index].strain != colony.strain:
+                found, place = f"colony {colony.colony} of strain {colony.strain}", ledger.where("colonies", at, "strain")
+                ledger.fault("lots", index, "colony", found, f"a colony of {farm.lots[index].strain}", f"or {place} is wrong")
 
 
 def _stand(
