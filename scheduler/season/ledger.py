@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from typing import Any
 
 from scheduler.biology.life import Life
 from scheduler.biology.zones import Zone, zones
@@ -45,27 +44,6 @@ class Ledger:
         self._offers = {week: outside_offers(farm, week) for week in self.weeks.all}
         self._bench_offers = {week: bench_offers(farm, week) for week in self.weeks.all}
         self.system_limit = {s.system: system_limit(farm, s.system) for s in farm.systems}
-
-    # ---- taking back ------------------------------------------------------------------------------------------------
-
-    def snapshot(self) -> dict[str, Any]:
-        """A copy of all running totals."""
-        return {
-            "zone_held": self.zone_held.copy(),
-            "held_in_system": self.held_in_system.copy(),
-            "fresh": self.fresh.copy(),
-            "outside": {w: dict(need) for w, need in self.outside.items()},
-            "bench": defaultdict(dict, {w: dict(need) for w, need in self.bench.items()}),
-            "boxes": self.boxes.copy(),
-            "sold": self.sold.copy(),
-            "sold_group": self.sold_group.copy(),
-            "end_frags": self.end_frags.copy(),
-            "tank_strains": defaultdict(set, {k: set(v) for k, v in self.tank_strains.items()}),
-        }
-
-    def restore(self, before: dict[str, Any]) -> None:
-        """Go back to a snapshot."""
-        self.__dict__.update(before)
 
     # ---- positions ------------------------------------------------------------------------------------------------
 

@@ -62,27 +62,6 @@ def ordered(**values: Any) -> Farm:
 # ---- ledger -----------------------------------------------------------------------------------------------------------
 
 
-def test_a_snapshot_is_gone_back_to_whatever_was_entered() -> None:
-    farm = small_farm()
-    ledger = Ledger(farm)
-    before = ledger.snapshot()
-    lot = lot_of(farm, 10)
-    ledger.hold(N1A, lot.life, 1, lot.left(8))
-    ledger.fresh["North", 1] += 5
-    ledger.pack("ship", 2, 7)
-    ledger.add_bench(3, {frozenset({"mount"}): 12.0})
-    ledger.sold[DECEMBER, "AAA", "small"] += 3
-    ledger.sold_group[DECEMBER, "branching"] += 3
-    ledger.end_frags["AAA"] += 4
-    ledger.tank_strains["N1", 1].add("LLL")
-    changed_now = ledger.snapshot()
-    assert all(changed_now[k] != before[k] for k in before)
-    ledger.restore(before)
-    assert ledger.snapshot() == Ledger(farm).snapshot()
-    ledger.tank_strains["N1", 2].add("LLL")
-    ledger.add_bench(4, {frozenset({"mount"}): 1.0})
-
-
 def test_what_is_held_can_be_taken_back() -> None:
     farm = small_farm()
     ledger = Ledger(farm)

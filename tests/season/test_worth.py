@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from scheduler.season.capacity import Capacity
+from scheduler.season.cut_costs import CutCosts
 from scheduler.season.worth import Worth
 from tests.audit.small_farm import small_farm
 
@@ -18,8 +20,10 @@ def test_prices_by_grade() -> None:
 
 def test_costs_of_work() -> None:
     farm = small_farm()
-    worth = Worth(farm)
-    # 1.0 cutting, 1.0 mounting and 0.5 for the label at 22 an hour, and a plug at 0.35
-    assert worth.work_cost("AAA") == pytest.approx(2.5 / 60 * 22 + 0.35)
-    assert worth.colony_cost(farm.colony["A1"]) == pytest.approx(6 / 60 * 22)
-    assert worth.packing_cost() == pytest.approx((1.5 + 4 / 10) / 60 * 22)
+    # a minute at the bench at 22 an hour, with its part of 20 minutes' setting up and two supplies of 0.50, of 2 x 160 minutes to 85 %
+    minute = 22 / 60 + (20 / 60 * 22 + 2 * 0.5) / (2 * 160 * 0.85)
+    once, each, _ = CutCosts(farm, Capacity(farm)).use(farm.colony["A1"], 1)
+    assert once == pytest.approx(6 * minute)
+    # 1.0 cutting, 1.0 mounting and 0.5 for the label, and a plug at 0.35
+    assert each == pytest.approx(2.5 * minute + 0.35)
+    assert Worth(farm).packing_cost() == pytest.approx((1.5 + 4 / 10) / 60 * 22)
