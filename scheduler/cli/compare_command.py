@@ -12,6 +12,7 @@ from scheduler.errors import ChangeError
 
 if TYPE_CHECKING:
     from scheduler.reporting import Table
+    from scheduler.reporting.tables.base import Value
 
 Told = Callable[[Callable[..., None]], Callable[..., None]]
 
@@ -34,7 +35,7 @@ def compare(
 
     from scheduler.book import read_book
     from scheduler.cli.inputs import read_changes
-    from scheduler.cli.show import out
+    from scheduler.cli.show import Stages, out
     from scheduler.planning.changes import FORMS, apply_changes, note_of
     from scheduler.planning.compare import compare_farms
     from scheduler.planning.given import with_learned
@@ -52,49 +53,47 @@ def compare(
     farm, _ = with_learned(farm)
     other = apply_changes(farm, words)
     limits = Limits.for_time(time_limit, seed=seed)
-    found = compare_farms(farm, other, limits=limits, jobs=jobs)
+    found = compare_farms(farm, other, limits=limits, jobs=jobs, stage=Stages().stage)
     for text in words:
         note = note_of(text)
         out.print(f"Change: {text}" + (f" ({note})" if note else ""), markup=False)
     views = (found.base, found.changed)
     for table in (money_table(*views), months_table(*views), orders_table(*views), racks_table(*views), cuts_table(*views)):
-        _show(table)
+        _show(table, farm.settings.currency)
     for answer in order_answers(*views):
         out.print(f"Order: {answer}", markup=False)
-    currency = farm.settings.currency
-    verdict = {
-        "better": "Worth more with the change; what the change itself costs is not counted.",
-        "worse": "Worth less with the change.",
-        "too close to tell": "Too close to tell.",
-    }
-    text = f"Plans differ by {found.difference:+,.2f} {currency}, bounds by {found.bounds_difference:+,.2f}; up to {found.unproved:,.2f} is unproved."
-    out.print(f"{text} {verdict[found.verdict]}", markup=False)
+    for text in found.told():
+        out.print(text, markup=False)
 
 
-def _show(table: Table) -> None:
+def _show(table: Table, currency: str) -> None:
     """A table at the terminal."""
     from rich.table import Table as Grid
 
     from scheduler.cli.show import out
-    from scheduler.reporting.tables.base import csv_text
 
     titles = {
-        "money": "Money", "months": "Frags reaching a size to sell, by month", "orders": "Orders", "racks": "Use of tanks, percent",
+        "money": f"Money, {currency}", "months": "Frags reaching a size to sell, by month", "orders": "Orders", "racks": "Use of tanks, percent",
         "cuts": "Cut otherwise in week 1",
     }  # fmt: skip
     grid = Grid(title=titles[table.name], title_justify="left", box=None)
     for number, name in enumerate(table.columns):
         grid.add_column(name, justify="left" if number == 0 or table.name == "cuts" else "right")
     for row in table.rows:
-        grid.add_row(
-            *(
-                v if isinstance(v, str) else f"{v:,.1f}" if table.name != "money" else f"{v:,.2f}" if v is not None else ""
-                for v in row
-            )
-        )
+        places = 2 if table.name == "money" else 0 if str(row[0]).startswith("orders") else 1
+        grid.add_row(*(_shown(v, places, signed=i == 3) for i, v in enumerate(row)))
     if not table.rows:
-        grid.add_row(*("nothing" if i == 0 else csv_text(None) for i in range(len(table.columns))))
+        grid.add_row("nothing")
     out.print(grid)
+
+
+def _shown(value: Value, places: int, *, signed: bool) -> str:
+    """A cell; a difference with its sign."""
+    from decimal import Decimal
+
+    if not isinstance(value, Decimal):
+        return str(value)
+    return f"{round(value, places) + 0:{'+' if signed and round(value, places) else ''},.{places}f}"
 
 
 def add_commands(app: typer.Typer, told: Told) -> None:

@@ -51,3 +51,8 @@ def exact(value: float) -> Decimal:
 def daily_light_integral(par_umol: float, photoperiod_hours: float) -> float:
     """Daily light integral in mol m-2 d-1 from PAR (µmol m-2 s-1) over a photoperiod (h); by definition."""
     return par_umol * photoperiod_hours * 3600 / MICROMOL_PER_MOL
+
+
+def more_or_less(amount: Decimal) -> str:
+    """A difference of money in words."""
+    return f"{abs(amount):,.2f} {'less' if amount < 0 else 'more'}"

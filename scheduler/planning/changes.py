@@ -216,7 +216,8 @@ FORMS = (
     _form(rf"rack of (?P<rows>\d+) x (?P<cols>\d+) in (?P<tank>.+) at (?P<par>{_NUMBER}) PAR", "rack of 8 x 10 in N1 at 250 PAR", _rack,
           "even light; pitch, flow and plugs as on the tank's first rack"),
     _form(rf"away (?P<person>.+) from (?P<first>{_DAY}) to (?P<last>{_DAY})", "away Ada from 2026-12-07 to 2026-12-20", _away),
-    _form(rf"hours (?P<person>.+) (?P<sign>[+-])(?P<hours>{_NUMBER})", "hours Ada +4", _hours),
+    _form(rf"hours (?P<person>.+) (?P<sign>[+-])(?P<hours>{_NUMBER})", "hours Ada +4", _hours,
+          "every week, for work outside sessions; sessions stay as long as they are"),
     _form(rf"session (?P<session>.+) (?P<sign>[+-])(?P<minutes>{_NUMBER}) min", "session Thu-morning +60 min", _longer),
     _form(
         rf"new session (?P<weekday>(?i:{'|'.join(WEEKDAYS)})) (?P<start>\d\d:\d\d) (?P<minutes>{_NUMBER}) min with (?P<people>.+)",

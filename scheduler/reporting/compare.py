@@ -6,9 +6,9 @@ from collections import defaultdict
 from decimal import Decimal
 
 from scheduler.biology.zones import zones
-from scheduler.farm.units import CENT
+from scheduler.farm.units import CENT, more_or_less
 from scheduler.farm.work import first_late_week
-from scheduler.plan.model import Cut
+from scheduler.plan.model import Cut, LineKind
 from scheduler.plan.view import PlanView
 from scheduler.reporting.tables.base import Table, Value
 from scheduler.reporting.tables.places import zone_use
@@ -16,12 +16,27 @@ from scheduler.reporting.tables.trade import Promise, promises
 
 SIDES = ("base", "changed", "difference")
 
+KINDS: dict[LineKind, str] = {
+    "order sale": "sold to orders",
+    "market sale": "sold to the market",
+    "late": "ordered frags sent late",
+    "short": "ordered frags not sent",
+    "service": "orders without frags to spare",
+    "labour": "labour",
+    "supplies": "supplies",
+    "frags left": "frags left at the end",
+    "colony left": "pieces to spare on mothers at the end",
+    "uneven": "tanks unevenly full",
+    "change": "announced cuts changed",
+}
+"""Lines of money in words, in the order they are shown."""
+
 
 def money_table(base: PlanView, changed: PlanView) -> Table:
     """Lines of money by kind, and the value."""
     sums = [_by_kind(v) for v in (base, changed)]
     rows = [
-        _row(kind, sums[0].get(kind, Decimal(0)), sums[1].get(kind, Decimal(0))) for kind in dict.fromkeys([*sums[0], *sums[1]])
+        _row(words, *(s.get(kind, Decimal(0)) for s in sums)) for kind, words in KINDS.items() if kind in {*sums[0], *sums[1]}
     ]
     return Table("money", ("line", *SIDES), (*rows, _row("value of the plan", base.plan.value, changed.plan.value)))
 
@@ -83,7 +98,8 @@ def order_answers(base: PlanView, changed: PlanView) -> tuple[str, ...]:
         gain = changed.plan.value - base.plan.value
         found.append(
             f"{order.quantity} {order.strain} {order.size_class} for {order.due}: {_when(changed, promise)}. "
-            f"It brings {brings:,.2f}; all else is worth {gain - brings:+,.2f}, so the plan is worth {gain:+,.2f}{_elsewhere(base, changed, order.order)}."
+            f"It brings {brings:,.2f}; all else is worth {more_or_less(gain - brings)}, so the plan is worth {more_or_less(gain)}"
+            f"{_elsewhere(base, changed, order.order)}."
         )
     return tuple(found)
 
@@ -123,8 +139,8 @@ def _row(name: str, one: Decimal, two: Decimal) -> tuple[Value, ...]:
     return name, one, two, two - one
 
 
-def _by_kind(view: PlanView) -> dict[str, Decimal]:
-    found: dict[str, Decimal] = {}
+def _by_kind(view: PlanView) -> dict[LineKind, Decimal]:
+    found: dict[LineKind, Decimal] = {}
     for row in view.plan.lines:
         found[row.line] = found.get(row.line, Decimal(0)) + row.amount
     return found

@@ -173,6 +173,26 @@ def test_a_difference_within_what_is_unproved_tells_nothing(one: tuple[str, str]
     assert found.bounds_difference == Decimal(two[1]) - Decimal(one[1])
 
 
+@pytest.mark.parametrize(
+    ("one", "two", "said"),
+    [
+        (("100", "100"), ("130", "130"), ["30.00 more", ": a gain", "differ by +30.00."]),
+        (("130", "130"), ("100", "100"), ["30.00 less", ": a loss", "differ by -30.00."]),
+        (
+            ("100", "900"),
+            ("130", "880"),
+            ["30.00 more", "up to 800.00 short", "too close to tell", "-20.00", "the better guess: worth less"],
+        ),
+        (("100", "2000"), ("90", "2000.9"), ["10.00 less", "too close to tell", "about 1, so they show no difference either"]),
+        (("100", "200"), ("100", "200"), ["makes no difference"]),
+    ],
+)
+def test_plans_and_bounds_are_told_in_sentences(one: tuple[str, str], two: tuple[str, str], said: list[str]) -> None:
+    told = " ".join(Comparison(weighed(*one), weighed(*two)).told())
+    for text in said:
+        assert text in told
+
+
 def test_without_a_bound_on_the_season_the_search_of_the_near_weeks_counts() -> None:
     near = PLAN.about.near.model_copy(update={"value": Decimal(50), "bound": Decimal(58)})
     plan = PLAN.model_copy(update={"about": PLAN.about.model_copy(update={"near": near, "season": None})})
@@ -215,7 +235,7 @@ def test_an_order_taken_on_is_answered() -> None:
     assert ": in part: 2.7 in time, " in part
     assert " not within the weeks planned; 2.7 in 2026-W51 (late from 2027-W0" in part
     assert "It brings 81.00;" in part
-    assert f"so the plan is worth {some.value - PLAN.value:+,.2f}" in part
+    assert f"so the plan is worth {some.value - PLAN.value:,.2f} more" in part
     enough = apply_changes(FARM, ["order 2 BBB small at 30 due 2027-01-15"])
     plan = finished(enough, PLAN, sales=(*PLAN.sales, sale("OB", 3, 3, "order", "small", order="what-if 1")))
     assert ": yes, in time; 2.0 in 2026-W51. It brings 60.00" in order_answers(base, PlanView(enough, plan))[0]
@@ -231,7 +251,8 @@ def test_an_order_that_comes_late_says_so() -> None:
 
 def test_what_is_taken_for_granted_is_said() -> None:
     assert "what stands there stays" in note_of("tank  N1 out from 2026-12-14")
-    assert note_of("hours Ben +2.5") == ""
+    assert "for work outside sessions" in note_of("hours Ben +2.5")
+    assert note_of("away Ben from 2026-12-07 to 2026-12-20") == ""
 
 
 def test_two_farms_are_planned_with_the_same_search() -> None:
@@ -246,7 +267,14 @@ def test_the_command_shows_both_sides(tmp_path: Path) -> None:
     words = ["compare", str(tmp_path / "book"), "--time-limit", "1", "--change", "order 4 AAA small at 30 due 2027-01-15"]
     result = CliRunner().invoke(app, words)
     assert result.exit_code == 0, result.output
-    for text in ("Change: order 4", "value of the plan", "orders in time", "Order: 4 AAA small", "Plans differ by", "unproved"):
+    for text in (
+        "Change: order 4",
+        "value of the plan",
+        "orders in time",
+        "Order: 4 AAA small",
+        "The plan with the change",
+        "The bounds",
+    ):
         assert text in result.stdout
     bare = CliRunner().invoke(app, words[:2])
     assert bare.exit_code == 2
