@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
@@ -59,14 +60,16 @@ def sell_as_wished(
 
 
 def room_left(farm: Farm, ledger: Ledger) -> tuple[dict[tuple[str, int], int], dict[tuple[str, int], int]]:
-    """L1, L9: whole positions the ledger leaves, by system and near week, and by light zone and later week."""
+    """L1, L9: whole positions the ledger leaves, by system and near week, and by light zone and later week; below 0 where lots hold
+    more than they may.
+    """
     weeks = farm.weeks
     system = {
         (s.system, w): int(ledger.system_limit[s.system] - ledger.system_held(s.system, w) + 1e-9)
         for s in farm.systems
         for w in weeks.near_weeks
     }
-    zone = {(z.id, w): int(ledger.room(z, (w,)) + 1e-9) for z in ledger.zones.values() for w in weeks.later_weeks}
+    zone = {(z.id, w): math.floor(ledger.room(z, (w,)) + 1e-9) for z in ledger.zones.values() for w in weeks.later_weeks}
     return system, zone
 
 

@@ -9,6 +9,7 @@ from dataclasses import replace
 from scheduler.biology.zones import Zone, zones
 from scheduler.errors import NoPlanFound
 from scheduler.farm.farm import Farm
+from scheduler.plan.view import old_stand
 from scheduler.planning.books import Books
 from scheduler.planning.company import met
 from scheduler.planning.entering import Entered
@@ -52,9 +53,10 @@ def resell(
 
 def overrun(farm: Farm, lots: Sequence[Growing]) -> set[str]:
     """L1, L9, P2: light zones that hold more than they or their water system may in a later week, and more than the lots of the
-    book alone.
+    book alone would, unmoved.
     """
-    return over_limits(farm, _used(farm, [lot for lot in lots if not lot.is_new]), _used(farm, lots))
+    book = [replace(lot, zone=old_stand(farm, lot.id).zone) for lot in lots if not lot.is_new]
+    return over_limits(farm, _used(farm, book), _used(farm, lots))
 
 
 def over_limits(farm: Farm, alone: Mapping[tuple[str, int], float], all_: Mapping[tuple[str, int], float]) -> set[str]:

@@ -112,7 +112,10 @@ def fresh(d: Draft) -> None:
 
 
 def room(d: Draft) -> None:
-    """L1 later weeks, L9: what zones and systems hold. A lot that moves holds both places in its week."""
+    """L1 later weeks, L9: what zones and systems hold. A lot that moves holds both places in its week.
+
+    Where lots of the book alone hold more than a zone may, what they make free first has to bring it below the limit.
+    """
     for (system, week), left in d.limits.system.items():
         held = [
             d.area(i) * n
@@ -131,14 +134,21 @@ def room(d: Draft) -> None:
     rows: dict[tuple[str, tuple[int, ...]], int] = {}
     for (zone, week), left in d.limits.zone.items():
         freed = tuple(frees.get(week, 0) for _, frees in leaves_from[zone])
-        rows[zone, freed] = min(max(0, left), rows.get((zone, freed), max(0, left)))
+        rows[zone, freed] = min(left, rows.get((zone, freed), left))
     held_in: dict[str, list[cp_model.LinearExpr]] = defaultdict(list)
+    stands_in: dict[str, list[cp_model.IntVar]] = defaultdict(list)
     for (i, section), plugs in d.v.plugs.items():
         held_in[section.zone].append(d.area(i) * plugs)
+        stands_in[section.zone].append(d.v.stands[i, section])
     for (zone, freed), left in rows.items():
         if held_in[zone]:
             more = [f * way for f, (way, _) in zip(freed, leaves_from[zone], strict=True) if f]
-            d.model.add(sum(held_in[zone]) <= left + sum(more))
+            if left >= 0 or not more:
+                d.model.add(sum(held_in[zone]) <= max(0, left) + sum(more))
+                continue
+            comes = d.once(("comes to", zone), lambda zone=zone: d.any(stands_in[zone]))  # type: ignore[misc]
+            assert comes is not None  # where plugs are held, something stands
+            d.model.add(sum(held_in[zone]) <= left * comes + sum(more))
 
 
 def company(d: Draft) -> None:

@@ -290,3 +290,12 @@ def test_l1_later_weeks_gain_what_a_lot_frees() -> None:
     for freed, may in ((3, True), (2, False)):
         assert sells(first, leaving(frees={3: freed}), limits=Limits(zone={(OLD_ZONE, 3): 1})) is may
     assert not sells(first, leaving(frees={4: 6}), limits=Limits(zone={(OLD_ZONE, 3): 3}))
+
+
+def test_l1_what_lots_of_the_book_hold_too_much_is_freed_first() -> None:
+    first = stuck(at_least("A1", 4, **FIRST_WEEK))
+    for left, may in ((-2, True), (-3, False)):
+        assert sells(first, leaving(frees={3: 6}), limits=Limits(zone={(OLD_ZONE, 3): left})) is may
+    assert sells(
+        stuck(), leaving(frees={3: 6}), limits=Limits(zone={(OLD_ZONE, 3): -9})
+    )  # nothing comes: nothing has to be freed
