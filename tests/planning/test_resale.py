@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from scheduler.biology.zones import zones
 from scheduler.farm.farm import Farm
-from scheduler.planning.resale import over_limits
+from scheduler.planning.on_racks import lots_on_racks
+from scheduler.planning.resale import over_limits, overrun
 from tests.audit.small_farm import changed, small_farm
 
 WEEK = 5
@@ -38,3 +41,12 @@ def test_zones_within_their_share_whose_system_keeps_too_little_free_are_all_nam
     assert over_limits(farm, {}, held(farm, 0.75)) == set(zones(farm))
     assert over_limits(farm, {}, held(farm, 0.7)) == set()
     assert over_limits(farm, held(farm, 0.75), held(farm, 0.75)) == set()
+
+
+def test_a_lot_that_moves_into_a_zone_beyond_its_share_is_too_much_there() -> None:
+    farm = changed(small_farm(), "settings", usable_share=0.1)
+    one, other, quarantined = lots_on_racks(farm)
+    full = replace(one, pieces=40)  # more than the zone may hold: as it stands, that is how it is
+    assert overrun(farm, [full, other, replace(quarantined, pieces=1)]) == set()
+    moved = replace(other, zone=one.zone)
+    assert overrun(farm, [full, moved, replace(quarantined, pieces=1)]) == {one.zone}
