@@ -53,6 +53,6 @@ def daily_light_integral(par_umol: float, photoperiod_hours: float) -> float:
     return par_umol * photoperiod_hours * 3600 / MICROMOL_PER_MOL
 
 
-def more_or_less(amount: Decimal) -> str:
+def more_or_less(amount: Decimal, currency: str = "") -> str:
     """A difference of money in words."""
-    return f"{abs(amount):,.2f} {'less' if amount < 0 else 'more'}"
+    return f"{abs(amount):,.2f}{' ' * bool(currency)}{currency} {'less' if amount < 0 else 'more'}"

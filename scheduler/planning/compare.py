@@ -64,7 +64,7 @@ class Comparison:
         """What plans and bounds say of the change, in sentences."""
         if self.alike:
             return ("The change makes no difference: both plans are the same, and so are their bounds.",)
-        worth = f"The plan with the change is worth {more_or_less(self.difference)} {self.base.farm.settings.currency}"
+        worth = f"The plan with the change is worth {more_or_less(self.difference, self.base.farm.settings.currency)}"
         short = f"either plan may be up to {self.unproved:,.2f} short of the best for its farm"
         said = f"The bounds, which no plan can beat, differ by {self.bounds_difference:+,.2f}"
         if self.verdict == "better":

@@ -176,14 +176,18 @@ def test_a_difference_within_what_is_unproved_tells_nothing(one: tuple[str, str]
 @pytest.mark.parametrize(
     ("one", "two", "said"),
     [
-        (("100", "100"), ("130", "130"), ["30.00 more", ": a gain", "differ by +30.00."]),
-        (("130", "130"), ("100", "100"), ["30.00 less", ": a loss", "differ by -30.00."]),
+        (("100", "100"), ("130", "130"), ["30.00 USD more", ": a gain", "differ by +30.00."]),
+        (("130", "130"), ("100", "100"), ["30.00 USD less", ": a loss", "differ by -30.00."]),
         (
             ("100", "900"),
             ("130", "880"),
-            ["30.00 more", "up to 800.00 short", "too close to tell", "-20.00", "the better guess: worth less"],
+            ["30.00 USD more", "up to 800.00 short", "too close to tell", "-20.00", "the better guess: worth less"],
         ),
-        (("100", "2000"), ("90", "2000.9"), ["10.00 less", "too close to tell", "about 1, so they show no difference either"]),
+        (
+            ("100", "2000"),
+            ("90", "2000.9"),
+            ["10.00 USD less", "too close to tell", "about 1, so they show no difference either"],
+        ),
         (("100", "200"), ("100", "200"), ["makes no difference"]),
     ],
 )
