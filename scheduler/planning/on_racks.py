@@ -13,8 +13,8 @@ from scheduler.errors import PinConflict
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import Announced, Cut, Stand
 from scheduler.plan.view import old_stand, pars_of
-from scheduler.planning.near_plan import NearPlan
-from scheduler.planning.near_stock import move_stands
+from scheduler.planning.near.plan import NearPlan
+from scheduler.planning.near.stock import move_stands
 from scheduler.planning.pins import describe_pin
 from scheduler.planning.season_plan import SeasonPlan
 from scheduler.season.guide import Wish

@@ -21,10 +21,10 @@ from scheduler.planning.entering import Entered, Entering
 from scheduler.planning.evening_out import evened
 from scheduler.planning.finish import LIBRARIES, Codes, merged, valued
 from scheduler.planning.helps import helps
-from scheduler.planning.near import NearPlanner
-from scheduler.planning.near_clock import by_the_clock, working_name
-from scheduler.planning.near_plan import NearPlan
-from scheduler.planning.near_stock import StockLots, move_stands
+from scheduler.planning.near.clock import by_the_clock, working_name
+from scheduler.planning.near.plan import NearPlan
+from scheduler.planning.near.planner import NearPlanner
+from scheduler.planning.near.stock import StockLots, move_stands
 from scheduler.planning.on_racks import as_lot, countable, room_left
 from scheduler.planning.pins import describe_pin
 from scheduler.planning.placing import Placing

@@ -16,7 +16,7 @@ from scheduler.farm.people import BenchSession
 from scheduler.farm.work import condition_days, plugs_ready, sessions_in
 from scheduler.plan.model import Announced
 from scheduler.planning.hand.bench import Bench, Place
-from scheduler.planning.near_told import home_of
+from scheduler.planning.near.told import home_of
 from scheduler.racks import Grid, Request, greedy
 from scheduler.racks.candidates import widest
 from scheduler.racks.requests import closing, shadow

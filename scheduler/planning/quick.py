@@ -21,9 +21,9 @@ from scheduler.farm.work import sessions_in
 from scheduler.plan.model import About, Announced, Cut, NearWeeksResult, Plan, Sale, Stand
 from scheduler.planning.finish import LIBRARIES, Codes, merged, valued
 from scheduler.planning.hand.bench import Place, order_of_work
-from scheduler.planning.near_options import options_of, worthwhile
-from scheduler.planning.near_places import most_on
-from scheduler.planning.near_plan import NearPlan
+from scheduler.planning.near.options import options_of, worthwhile
+from scheduler.planning.near.places import most_on
+from scheduler.planning.near.plan import NearPlan
 from scheduler.planning.on_racks import as_lot, countable, lots_on_racks, room_left, sell_as_wished
 from scheduler.planning.pins import ASKING, PIN_KINDS, broken_pins
 from scheduler.planning.placing import Placing, Wanted

@@ -23,7 +23,7 @@ from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING
 from scheduler.farm.space import Rack
 from scheduler.plan.model import Sale, Stand
-from scheduler.planning.near_stock import life_after
+from scheduler.planning.near.stock import life_after
 from scheduler.racks import Grid, Request
 from scheduler.racks.candidates import widest
 from scheduler.racks.requests import closing, shadow

@@ -13,7 +13,7 @@ from scheduler.farm.hours import cut_kind, cutting_minutes, mount_kind, mounting
 from scheduler.farm.units import CENT
 from scheduler.farm.work import bench_minutes, sessions_in
 from scheduler.plan.model import Cut, Held, Sale, StandBy, Why
-from scheduler.planning.near_plan import NearPlan
+from scheduler.planning.near.plan import NearPlan
 from scheduler.season.near_worth import NearValuation
 from scheduler.season.stakes import ALL, Shared, Stake, Stakes
 from scheduler.week.floor import blocks_positions

@@ -13,9 +13,9 @@ from scheduler.audit import audit
 from scheduler.farm.blocks import Block
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import Announced, Plan, Sale
-from scheduler.planning.near import NearPlanner
-from scheduler.planning.near_options import alone
-from scheduler.planning.near_told import home_of, told_places
+from scheduler.planning.near.options import alone
+from scheduler.planning.near.planner import NearPlanner
+from scheduler.planning.near.told import home_of, told_places
 from scheduler.planning.on_racks import lots_on_racks
 from scheduler.planning.pipeline import plan_farm
 from scheduler.planning.placing import Placing

@@ -11,7 +11,7 @@ from scheduler.audit import audit
 from scheduler.bench import schedule
 from scheduler.errors import PinConflict
 from scheduler.farm.farm import Farm
-from scheduler.planning import near_weeks
+from scheduler.planning.near import weeks as near_weeks
 from scheduler.planning.pipeline import plan_farm
 from scheduler.solving import Budget, Limits, Solved, solve
 from tests.audit.small_farm import changed

@@ -17,8 +17,8 @@ from scheduler.farm.farm import Farm
 from scheduler.farm.trade import Channel, Market
 from scheduler.plan.model import Plan, Stand
 from scheduler.plan.view import old_stand, pars_of
-from scheduler.planning.near import NearPlanner
-from scheduler.planning.near_stock import StockLots, life_after
+from scheduler.planning.near.planner import NearPlanner
+from scheduler.planning.near.stock import StockLots, life_after
 from scheduler.planning.pipeline import plan_farm
 from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing, Seller
@@ -146,7 +146,7 @@ CROWDED = {
 def test_a_large_farm_is_planned_without_counts_within_what_colonies_bring_alone(monkeypatch: pytest.MonkeyPatch) -> None:
     farm = tiny_farm(**CROWDED)
     exact = alone(farm).plan().outcome
-    monkeypatch.setattr("scheduler.planning.near_weeks.MANY_COLONIES", 1)
+    monkeypatch.setattr("scheduler.planning.near.weeks.MANY_COLONIES", 1)
     near = alone(farm).plan()
     assert exact is not None
     assert near.outcome is not None

@@ -14,7 +14,7 @@ from scheduler.farm.people import Person, Session
 from scheduler.farm.settings import Settings
 from scheduler.farm.space import LightReading, Rack, Tank, WaterSystem
 from scheduler.farm.trade import Pin
-from scheduler.planning.near_places import shapes
+from scheduler.planning.near.places import shapes
 from scheduler.solving import Limits as SolveLimits
 from scheduler.solving import Solved, solve
 from scheduler.week.floor import Floor

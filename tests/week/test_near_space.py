@@ -13,8 +13,8 @@ from scheduler.biology.zones import zone_of
 from scheduler.farm.blocks import parse_block
 from scheduler.farm.farm import Farm
 from scheduler.farm.space import LightReading
-from scheduler.planning.near_layouts import LayoutMaker
-from scheduler.planning.near_places import most_on, shapes
+from scheduler.planning.near.layouts import LayoutMaker
+from scheduler.planning.near.places import most_on, shapes
 from scheduler.racks.requests import check_gap
 from scheduler.week.model import Layout, Limits, NearModel, Space, Spot
 from scheduler.week.prices import Prices

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from scheduler.planning.near_layouts import ROUNDS_AROUND, ROUNDS_BY_CHANCE
-from scheduler.planning.near_look import Looked
-from scheduler.planning.near_weeks import NearWeeks
+from scheduler.planning.near.layouts import ROUNDS_AROUND, ROUNDS_BY_CHANCE
+from scheduler.planning.near.look import Looked
+from scheduler.planning.near.weeks import NearWeeks
 from scheduler.solving import Outcome
 from scheduler.week.model import Spot, Start
 from scheduler.week.prices import Prices

@@ -8,7 +8,7 @@ from dataclasses import replace
 from functools import cached_property
 
 from scheduler.farm.farm import Farm
-from scheduler.planning.near_options import options_of
+from scheduler.planning.near.options import options_of
 from scheduler.planning.pins import ASKING, PIN_KINDS
 from scheduler.solving import Budget, Progress, Solved, solve
 from scheduler.solving import Limits as SolveLimits

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Protocol
 
-from scheduler.planning.near_told import ToldPlaces
-from scheduler.planning.near_weeks import NearWeeks
+from scheduler.planning.near.told import ToldPlaces
+from scheduler.planning.near.weeks import NearWeeks
 from scheduler.week.model import ChosenCut, Layout, Limits, Start
 from scheduler.week.options import Option
 from scheduler.week.prices import Prices

@@ -6,9 +6,9 @@ from collections.abc import Collection
 from dataclasses import replace
 
 from scheduler.errors import NoPlanFound, PinConflict
-from scheduler.planning.near_layouts import ROUNDS_BY_CHANCE, LayoutMaker
-from scheduler.planning.near_places import shapes
-from scheduler.planning.near_weeks import NearWeeks
+from scheduler.planning.near.layouts import ROUNDS_BY_CHANCE, LayoutMaker
+from scheduler.planning.near.places import shapes
+from scheduler.planning.near.weeks import NearWeeks
 from scheduler.planning.pins import asked_for, describe_pin
 from scheduler.solving import Limits as SolveLimits
 from scheduler.solving import Solved, minimal_conflict

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from scheduler.planning.near_layouts import LayoutMaker
-from scheduler.planning.near_options import alone, foremost, worthwhile
-from scheduler.planning.near_places import most_on
-from scheduler.planning.near_start import Begin, begun
-from scheduler.planning.near_told import ToldPlaces, told_places
-from scheduler.planning.near_weeks import NearWeeks
+from scheduler.planning.near.layouts import LayoutMaker
+from scheduler.planning.near.options import alone, foremost, worthwhile
+from scheduler.planning.near.places import most_on
+from scheduler.planning.near.start import Begin, begun
+from scheduler.planning.near.told import ToldPlaces, told_places
+from scheduler.planning.near.weeks import NearWeeks
 from scheduler.solving import Outcome
 from scheduler.week.model import MOST_PIECES, Start
 from scheduler.week.options import Option

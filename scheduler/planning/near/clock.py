@@ -10,8 +10,8 @@ from scheduler.errors import PinConflict
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import Announced, Cut
 from scheduler.planning.bench_day import REPLANS, BenchResult, Fitted, fit_sessions, schedule_cuts
-from scheduler.planning.near_places import Coming, tidy
-from scheduler.planning.near_plan import NearPlan
+from scheduler.planning.near.places import Coming, tidy
+from scheduler.planning.near.plan import NearPlan
 from scheduler.planning.pins import ASKING, describe_pin
 from scheduler.solving import Budget, Limits, Progress
 from scheduler.week.floor import blocks_positions

@@ -12,7 +12,7 @@ from scheduler.farm.pins import pin_covers
 from scheduler.farm.work import packing_days
 from scheduler.plan.model import Sale, Stand
 from scheduler.plan.view import old_stand, pars_of
-from scheduler.planning.near_plan import NearPlan
+from scheduler.planning.near.plan import NearPlan
 from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing, Seller
 from scheduler.season.worth import Worth

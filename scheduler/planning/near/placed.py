@@ -6,11 +6,11 @@ from collections.abc import Collection
 from dataclasses import replace
 
 from scheduler.errors import NoPlanFound
-from scheduler.planning.near_layouts import made_free
-from scheduler.planning.near_places import Coming, tidy
-from scheduler.planning.near_plan import NearPlan
-from scheduler.planning.near_told import as_told
-from scheduler.planning.near_weeks import NearWeeks
+from scheduler.planning.near.layouts import made_free
+from scheduler.planning.near.places import Coming, tidy
+from scheduler.planning.near.plan import NearPlan
+from scheduler.planning.near.told import as_told
+from scheduler.planning.near.weeks import NearWeeks
 from scheduler.planning.pins import broken_pins
 from scheduler.solving import Outcome
 from scheduler.week.floor import Section

@@ -7,13 +7,13 @@ from collections.abc import Collection, Mapping
 from dataclasses import replace
 
 from scheduler.farm.farm import Farm
-from scheduler.planning.near_look import Looked, look
-from scheduler.planning.near_pins import held
-from scheduler.planning.near_placed import placed
-from scheduler.planning.near_plan import NearPlan
-from scheduler.planning.near_search import search
-from scheduler.planning.near_start import Begin, begun
-from scheduler.planning.near_weeks import NearWeeks
+from scheduler.planning.near.look import Looked, look
+from scheduler.planning.near.pins import held
+from scheduler.planning.near.placed import placed
+from scheduler.planning.near.plan import NearPlan
+from scheduler.planning.near.search import search
+from scheduler.planning.near.start import Begin, begun
+from scheduler.planning.near.weeks import NearWeeks
 from scheduler.solving import Limits as SolveLimits
 from scheduler.solving import Progress
 from scheduler.week.floor import Floor
