@@ -5,21 +5,25 @@ const heat = (percent) => `heat${HEAT_EDGES.filter((edge) => percent >= edge).le
 // Halves go to the even number, as in the workbook.
 const wholePercent = (v) => (v % 1 === 0.5 ? 2 * Math.round(v / 2) : Math.round(v));
 
+function weekHead(first) {
+  return el(
+    "thead",
+    null,
+    el(
+      "tr",
+      null,
+      el("th", { scope: "col" }, first),
+      plan.weeks.map(([label]) => el("th", { scope: "col", class: "n", title: label }, label.slice(5))),
+    ),
+  );
+}
+
 // Rows: name, percent by week, and what is written in place of a long name.
 function heatTable(first, rows, kind = "") {
   return el(
     "table",
     { class: `heat ${kind}` },
-    el(
-      "thead",
-      null,
-      el(
-        "tr",
-        null,
-        el("th", { scope: "col" }, first),
-        plan.weeks.map(([label], i) => el("th", { scope: "col", class: "n", title: label }, label.slice(5))),
-      ),
-    ),
+    weekHead(first),
     el(
       "tbody",
       null,
@@ -115,16 +119,7 @@ function hoursTable(c) {
   return el(
     "table",
     { class: "heat" },
-    el(
-      "thead",
-      null,
-      el(
-        "tr",
-        null,
-        el("th", { scope: "col" }, "work"),
-        plan.weeks.map(([label]) => el("th", { scope: "col", class: "n" }, label.slice(5))),
-      ),
-    ),
+    weekHead("work"),
     el("tbody", null, rows),
   );
 }

@@ -79,20 +79,18 @@ function showLot(lot, week) {
     el(
       "p",
       { class: "row" },
-      el(
-        "button",
-        {
-          type: "button",
-          onclick: () => {
-            card.close();
-            goTo(lot, at);
-          },
-        },
-        "Show on the racks",
-      ),
+      showOnRacks(lot, at),
       colony ? el("button", { type: "button", onclick: () => showColony(colony) }, `Mother ${colony.id}`) : null,
     ),
   );
+}
+
+function showOnRacks(lot, week) {
+  const go = () => {
+    card.close();
+    goTo(lot, week);
+  };
+  return el("button", { type: "button", onclick: go }, "Show on the racks");
 }
 
 function showColony(colony) {

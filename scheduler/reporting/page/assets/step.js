@@ -48,17 +48,7 @@ function showStep(lot, what) {
     el(
       "p",
       { class: "row" },
-      el(
-        "button",
-        {
-          type: "button",
-          onclick: () => {
-            card.close();
-            goTo(lotOf.get(lot), s.week);
-          },
-        },
-        "Show on the racks",
-      ),
+      showOnRacks(lotOf.get(lot), s.week),
     ),
     el("h3", null, "Cautions"),
     el(
