@@ -175,8 +175,12 @@ class Capacity:
 
     def raised(self, more: Mapping[int, float]) -> Capacity:
         """A copy with some limits raised: index of the row -> by how much."""
+        return self.limited([limit + more.get(i, 0.0) for i, limit in enumerate(self._limits)])
+
+    def limited(self, limits: Iterable[float]) -> Capacity:
+        """A copy with other limits, one a row."""
         other = copy(self)
-        other._limits = [limit + more.get(i, 0.0) for i, limit in enumerate(self._limits)]
+        other._limits = [float(x) for x in limits]
         other.__dict__.pop("limits", None)
         return other
 

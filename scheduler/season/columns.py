@@ -259,19 +259,40 @@ class Season:
         return self.compose(i, (), end, np.full(len(self.capacity.rows), np.inf))
 
     def reduced(self, prices: Prices) -> tuple[Floats, list[Callable[[], Column]]]:
-        """Worth of the best column of every source at some prices, and a way to make it."""
+        """Worth of the best column of every source at some prices (of all, by number), and a way to make it (by ``sources``)."""
         worth = np.zeros(len(self.colonies) + len(self.lots))
-        makers: list[Callable[[], Column]] = [lambda: Column(0, 0.0, {})] * len(worth)
+        makers: dict[int, Callable[[], Column]] = {}
         for strain, (programmes, who) in self.strains.items():
             table, choice = prices.tables[strain]
             best = programmes.worth_of_start(table)
             for local, i in enumerate(who):
                 worth[i] = best[local]
-                makers[i] = lambda i=int(i), p=programmes, c=choice, k=local: self.column(i, p.follow(c, k), prices)  # type: ignore[misc]
-        for j in range(len(self.lots)):
+                makers[int(i)] = lambda i=int(i), p=programmes, c=choice, k=local: self.column(i, p.follow(c, k), prices)  # type: ignore[misc]
+        for j in (i - len(self.colonies) for i in self.sources if i >= len(self.colonies)):
             worth[len(self.colonies) + j] = prices.ways.worth[self.tracks.lot_from + j]
             makers[len(self.colonies) + j] = lambda j=j: self.lot_column(j, prices)  # type: ignore[misc]
-        return worth, makers
+        return worth, [makers[i] for i in self.sources]
+
+    def standing_column(self, source: int) -> Column:
+        """What a colony or lot can always do: never be cut, or stay."""
+        return self.uncut_column(source) if source < len(self.colonies) else self.left_column(source - len(self.colonies))
+
+    @cached_property
+    def sources(self) -> Sequence[int]:
+        """Colonies, and after them lots, by number: all of them, or those of the part this season is."""
+        return range(len(self.colonies) + len(self.lots))
+
+    def part(self, strains: Collection[str], limits: Floats) -> Season:
+        """The season of some strains, with limits of their own; everything keeps its number."""
+        other = copy(self)
+        other.capacity = self.capacity.limited(limits)
+        other.strains = {s: rows for s, rows in self.strains.items() if s in strains}
+        other.tracks = self.tracks.part(strains)
+        named = (*self.colonies, *self.lots)
+        other.sources = [i for i in self.sources if named[i].strain in strains]
+        other.amounts = np.zeros_like(self.amounts)
+        other.amounts[other.sources] = self.amounts[other.sources]
+        return other
 
     @cached_property
     def amounts(self) -> Floats:

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import threading
 import time
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -20,13 +21,28 @@ import numpy as np
 from scheduler.farm.work import overtime_minutes
 from scheduler.season.columns import Column, Floats, Prices, Season
 from scheduler.solving import Progress
-from scheduler.solving.linear import ColumnProgramme
+from scheduler.solving.linear import ColumnProgramme, InteriorProgramme, Programme
 
 ENOUGH = 5e-4
 """Column generation ends when bound and value of the linear programme are this close, as a share of the bound."""
 
 ROUNDS = 60
 """Most rounds of column generation; the bound found until then is a bound all the same."""
+
+LARGE = 800
+"""From so many colonies and lots on a relaxation begins with parts of the farm and is solved by interior points."""
+
+PART = 250
+"""About as many colonies and lots are in a part of a large farm."""
+
+ALONE = ("market", "order", "end market")
+"""Rows of one strain alone, or nearly so."""
+
+KEPT = 4
+"""Columns a source that a part hands on, besides those it mixes."""
+
+ENOUGH_PART, ENOUGH_LARGE = 1e-2, 5e-3
+"""The same for a part, and for a large farm: its bound holds all the same, and lies so much higher at most."""
 
 OVERRUN = 500.0
 """Money a position beyond its limit costs where limits are elastic."""
@@ -59,9 +75,14 @@ def relax(
     begun = time.monotonic()
     limits, amounts = season.capacity.limits, season.amounts
     soft = [i for i, row in enumerate(season.capacity.rows) if elastic and row.kind in ("positions", "system")]
-    pool = _Pool(season, limits, amounts, soft)
+    large = len(season.strains) > 0 and len(season.sources) >= LARGE
+    pool = _Pool(season, limits, amounts, soft, large=large)
     for column in columns:
         pool.offer(column)
+    if large:
+        for column in _first_columns(season, warm, stop):
+            pool.offer(column)
+        warm, enough = pool.lp.solve().prices, max(enough, ENOUGH_LARGE)
     asked = season.price(np.zeros(len(limits)) if warm is None else warm)
     best_bound, prices = np.inf, asked
     value, result, number = -np.inf, None, 0
@@ -90,11 +111,53 @@ def relax(
     return Relaxed(best_bound + season.constant, value + season.constant, prices, columns, shares, number)
 
 
+def _first_columns(season: Season, warm: Floats | None, stop: threading.Event | None) -> list[Column]:
+    """Columns of a large farm to begin with: what its strains would do in parts, each with its share of what all share.
+
+    What lots hold if they stay is theirs first; the rest of every limit is divided by the number of parts, but for limits of
+    one strain alone.
+    """
+    limits = season.capacity.limits
+    hands = _dealt(season, -(-len(season.sources) // PART))
+    named = (*season.colonies, *season.lots)
+    stay = {strain: np.zeros(len(limits)) for strain in {x.strain for x in named}}
+    for source in season.sources:
+        for row, use in season.standing_column(source).uses.items():
+            stay[named[source].strain][row] += season.amounts[source] * use
+    free = np.maximum(0.0, limits - sum(stay.values(), np.zeros(len(limits))))
+    alone = np.array([row.kind in ALONE for row in season.capacity.rows])
+    found: list[Column] = []
+    for strains in hands:
+        mine = sum((stay[s] for s in strains), np.zeros(len(limits))) + free / len(hands)
+        few = season.part(strains, np.where(alone, limits, mine))
+        found += _best_columns(few, relax(few, enough=ENOUGH_PART, warm=warm, stop=stop))
+    return found
+
+
+def _dealt(season: Season, count: int) -> list[list[str]]:
+    """Strains in so many hands, those of a group in turn, so that all have about as much of everything."""
+    strains = {x.strain for x in (*season.colonies, *season.lots)}
+    order = sorted(strains, key=lambda s: (season.farm.strain[s].group, s))
+    return [order[k::count] for k in range(count)]
+
+
+def _best_columns(season: Season, part: Relaxed) -> list[Column]:
+    """The columns a relaxation mixes, and of every source those that are best at its prices."""
+    rows = part.prices.rows
+    net = [c.worth - sum(x * float(rows[r]) for r, x in c.uses.items()) for c in part.columns]
+    by_source: dict[int, list[int]] = defaultdict(list)
+    for k in np.argsort(-np.array(net), kind="stable"):
+        by_source[part.columns[k].source].append(int(k))
+    kept = {k for ranked in by_source.values() for k in ranked[:KEPT]} | set(np.flatnonzero(part.amounts > 1e-9).tolist())
+    return [part.columns[k] for k in sorted(kept)]
+
+
 class _Pool:
     """The columns met so far, each once, and the linear programme over them."""
 
-    def __init__(self, season: Season, limits: Floats, amounts: Floats, relaxed_rows: Sequence[int]) -> None:
-        self.lp = ColumnProgramme(limits, amounts)
+    def __init__(self, season: Season, limits: Floats, amounts: Floats, relaxed_rows: Sequence[int], *, large: bool = False) -> None:
+        part = len(season.sources) < len(amounts)
+        self.lp: Programme = InteriorProgramme(limits, amounts) if large else ColumnProgramme(limits, amounts, sparse=part)
         self._columns: list[Column | None] = []
         self._seen: set[tuple[object, ...]] = set()
         weeks = season.capacity.weeks
@@ -106,10 +169,8 @@ class _Pool:
         for row in relaxed_rows:
             self.lp.add(-OVERRUN, {row: -1.0})
             self._columns.append(None)
-        for i in range(len(season.colonies)):
-            self.offer(season.uncut_column(i))
-        for j in range(len(season.lots)):
-            self.offer(season.left_column(j))
+        for source in season.sources:
+            self.offer(season.standing_column(source))
 
     def offer(self, column: Column) -> bool:
         """Add a column; ``False`` if it is there already."""

@@ -7,8 +7,10 @@ prices, the best way out of every track is a maximum over weeks and outlets, wor
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +33,10 @@ SOLD = frozenset({"list", "discount", "clear", "order"})
 CLEARED = frozenset({"clear"})
 LEFT = frozenset({"left listed", "left beyond"})
 LEFT_OLD = frozenset({"left old"})
+
+_BY_TRACK = (
+    "strain", "light_class", "alive", "hold", "may_leave", "ready", "cut_week", "first", "left_frags", "left_class", "left_old",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -88,6 +94,17 @@ class Tracks:
         self._fresh_tracks()
         self._lot_tracks()
         self._ends()
+        self._part: tuple[Ints, Tracks] | None = None
+
+    def part(self, strains: Collection[str]) -> Tracks:
+        """The same tracks, numbered alike, of which only those of some strains are priced (the others have worth -inf)."""
+        only = np.flatnonzero(np.isin(self.strain, [self.outlets.strain_index[s] for s in strains]))
+        few, other = copy(self), copy(self)
+        few.__dict__ = {name: x for name, x in few.__dict__.items() if name not in ("_open", "_kept_on")}
+        for name in _BY_TRACK:
+            setattr(few, name, getattr(self, name)[only])
+        other._part = only, few
+        return other
 
     def track(self, pair: int, week: int) -> int:
         """Track of a pair (strain and light class) cut in a week."""
@@ -232,6 +249,10 @@ class Tracks:
 
     def ways(self, prices: Floats) -> Ways:
         """The best way out of every track."""
+        if self._part is not None:
+            only, few = self._part
+            some = few.ways(prices)
+            return Ways(*(_spread(x, only, len(self.strain), nothing) for x, nothing in ((some.worth, -np.inf), (some.week, 0), (some.outlet, -1))))
         total = len(self.strain)
         rows = np.arange(total)
         rent = self.rents(prices)
@@ -351,6 +372,13 @@ class Tracks:
         weeks = np.arange(self.last + 2)[None, :]
         kept: Floats = self.hold * (weeks >= self.ready.min(axis=1)[:, None])
         return kept
+
+
+def _spread(few: NDArray[Any], only: Ints, total: int, nothing: float) -> NDArray[Any]:
+    """A table of some tracks as one of all."""
+    found = np.full(total, nothing, dtype=few.dtype)
+    found[only] = few
+    return found
 
 
 def _times(alive: Floats, worth: Floats, allowed: Flags) -> Floats:
