@@ -76,7 +76,7 @@ class Season:
         cuts: Mapping[str, Mapping[int, int]] | None = None, pins: Collection[str] = (), cutting: bool = True, single: bool = False,
         rent: float = 0.0,
     ) -> None:  # fmt: skip
-        self.farm, self.first = farm, first
+        self.farm, self.first, self.cutting = farm, first, cutting
         self.pins = frozenset(pins)
         self.capacity = Capacity(farm, first, ledger, single=single)
         self.outlets = Outlets(farm, self.capacity)

@@ -41,7 +41,7 @@ ALONE = ("market", "order", "end market")
 KEPT = 4
 """Columns a source that a part hands on, besides those it mixes."""
 
-ENOUGH_PART, ENOUGH_LARGE = 1e-2, 5e-3
+ENOUGH_PART, ENOUGH_LARGE = 3e-2, 5e-3
 """The same for a part, and for a large farm: its bound holds all the same, and lies so much higher at most."""
 
 OVERRUN = 500.0
@@ -75,14 +75,16 @@ def relax(
     begun = time.monotonic()
     limits, amounts = season.capacity.limits, season.amounts
     soft = [i for i, row in enumerate(season.capacity.rows) if elastic and row.kind in ("positions", "system")]
-    large = len(season.strains) > 0 and len(season.sources) >= LARGE
+    large = LARGE <= len(season.sources) == len(amounts)
     pool = _Pool(season, limits, amounts, soft, large=large)
     for column in columns:
         pool.offer(column)
     if large:
+        enough = max(enough, ENOUGH_LARGE)
+    if large and season.cutting:
         for column in _first_columns(season, warm, stop):
             pool.offer(column)
-        warm, enough = pool.lp.solve().prices, max(enough, ENOUGH_LARGE)
+        warm = pool.lp.solve().prices
     asked = season.price(np.zeros(len(limits)) if warm is None else warm)
     best_bound, prices = np.inf, asked
     value, result, number = -np.inf, None, 0

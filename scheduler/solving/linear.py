@@ -139,6 +139,15 @@ class InteriorProgramme:
             method="highs-ipm",
         )  # fmt: skip
         if found.status != 0:
-            raise NoPlanFound(f"The linear programme of the season ended without an optimum ({found.message}).")
+            return self._by_pivots()
         prices = np.maximum(0.0, -found.ineqlin.marginals)
         return LinearResult(-float(found.fun), prices, -found.eqlin.marginals, np.asarray(found.x))
+
+    def _by_pivots(self) -> LinearResult:
+        """The same by GLOP, which also tells if there is no optimum."""
+        other, rows = ColumnProgramme(self._limits, self._sources), len(self._limits)
+        for worth, begin, end in zip(self._worths, self._ends[:-1], self._ends[1:], strict=True):
+            cells = dict(zip(self._rows[begin:end], self._amounts[begin:end], strict=True))
+            source = next((r - rows for r in cells if r >= rows), None)
+            other.add(worth, {r: x for r, x in cells.items() if r < rows}, source)
+        return other.solve()

@@ -1,0 +1,75 @@
+"""Linear programmes that grow by columns: pivots and interior points agree, and prices prove the optimum."""
+
+from __future__ import annotations
+
+from random import Random
+from unittest.mock import patch
+
+import numpy as np
+import pytest
+
+from scheduler.errors import NoPlanFound
+from scheduler.solving import linear
+from scheduler.solving.linear import ColumnProgramme, InteriorProgramme, Programme
+
+LIMITS, SOURCES = np.array([7.0, 4.0, 9.0, 100.0]), np.array([1.0, 3.0, 2.0])
+
+Given = list[tuple[float, dict[int, float], int | None]]
+
+
+def given(seed: int, count: int) -> Given:
+    """For every source a column that uses nothing, and random ones."""
+    r = Random(seed)
+    some = [(r.uniform(0, 9), {row: r.uniform(0.2, 4) for row in range(3) if r.random() < 0.7}, r.randrange(3)) for _ in range(count)]
+    return [*((0.0, {}, s) for s in range(3)), *some, (-0.5, {0: -1.0}, None)]
+
+
+def grown(programme: Programme, columns: Given) -> Programme:
+    for column in columns:
+        programme.add(*column)
+    return programme
+
+
+@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("kind", [InteriorProgramme, ColumnProgramme, lambda b, a: ColumnProgramme(b, a, sparse=True)])
+def test_prices_prove_the_optimum(seed: int, kind: type[Programme]) -> None:
+    """Strong duality of linear programming (Dantzig 1963, Linear Programming and Extensions, ch. 6; from memory)."""
+    columns = given(seed, 12)
+    found = grown(kind(LIMITS, SOURCES), columns).solve()  # type: ignore[call-arg]
+    used = np.zeros(len(LIMITS))
+    for (worth, uses, source), amount in zip(columns, found.amounts, strict=True):
+        assert amount >= -1e-7
+        for row, x in uses.items():
+            used[row] += amount * x
+        earned = found.source_prices[source] if source is not None else 0.0
+        assert worth - sum(x * found.prices[row] for row, x in uses.items()) <= earned + 1e-6
+    assert (used <= LIMITS + 1e-6).all()
+    assert (found.prices >= 0).all()
+    assert found.value == pytest.approx(found.prices @ LIMITS + found.source_prices @ SOURCES, rel=1e-6)
+    assert found.value == pytest.approx(sum(w * a for (w, _, _), a in zip(columns, found.amounts, strict=True)), rel=1e-6)
+
+
+def test_interior_points_and_pivots_agree_before_and_after_new_columns() -> None:
+    begun, more = given(3, 6), given(4, 9)
+    pivots, interior = grown(ColumnProgramme(LIMITS, SOURCES), begun), grown(InteriorProgramme(LIMITS, SOURCES), begun)
+    before = pivots.solve().value
+    assert interior.solve().value == pytest.approx(before, rel=1e-7)
+    after = grown(pivots, more).solve().value
+    assert after > before + 0.1
+    assert grown(interior, more).solve().value == pytest.approx(after, rel=1e-7)
+
+
+def test_what_interior_points_leave_unsolved_is_solved_by_pivots() -> None:
+    programme = grown(InteriorProgramme(LIMITS, SOURCES), given(1, 12))
+    whole = programme.solve().value
+    with patch.object(linear, "linprog") as failing:
+        failing.return_value.status = 4
+        assert programme.solve().value == pytest.approx(whole, rel=1e-7)
+
+
+@pytest.mark.parametrize("kind", [ColumnProgramme, InteriorProgramme])
+def test_a_source_that_cannot_keep_its_limits_is_no_optimum(kind: type[Programme]) -> None:
+    programme = kind(np.array([1.0]), np.array([2.0]))  # type: ignore[call-arg]
+    programme.add(1.0, {0: 1.0}, 0)
+    with pytest.raises(NoPlanFound):
+        programme.solve()
