@@ -282,14 +282,18 @@ class Season:
         """Colonies, and after them lots, by number: all of them, or those of the part this season is."""
         return range(len(self.colonies) + len(self.lots))
 
+    @cached_property
+    def strain_of(self) -> list[str]:
+        """Strain of every source."""
+        return [c.strain for c in self.colonies] + [lot.strain for lot in self.lots]
+
     def part(self, strains: Collection[str], limits: Floats) -> Season:
         """The season of some strains, with limits of their own; everything keeps its number."""
         other = copy(self)
         other.capacity = self.capacity.limited(limits)
         other.strains = {s: rows for s, rows in self.strains.items() if s in strains}
         other.tracks = self.tracks.part(strains)
-        named = (*self.colonies, *self.lots)
-        other.sources = [i for i in self.sources if named[i].strain in strains]
+        other.sources = [i for i in self.sources if self.strain_of[i] in strains]
         other.amounts = np.zeros_like(self.amounts)
         other.amounts[other.sources] = self.amounts[other.sources]
         return other

@@ -38,10 +38,10 @@ PART = 250
 ALONE = ("market", "order", "end market")
 """Rows of one strain alone, or nearly so."""
 
-KEPT = 4
+KEPT = 6
 """Columns a source that a part hands on, besides those it mixes."""
 
-ENOUGH_PART, ENOUGH_LARGE = 3e-2, 5e-3
+ENOUGH_PART, ENOUGH_LARGE = 2e-2, 5e-3
 """The same for a part, and for a large farm: its bound holds all the same, and lies so much higher at most."""
 
 OVERRUN = 500.0
@@ -85,16 +85,17 @@ def relax(
         for column in _first_columns(season, warm, stop):
             pool.offer(column)
         warm = pool.lp.solve().prices
-    asked = season.price(np.zeros(len(limits)) if warm is None else warm)
-    best_bound, prices = np.inf, asked
+    asked = [season.price(np.zeros(len(limits)) if warm is None else warm)]
+    best_bound, prices = np.inf, asked[0]
     value, result, number = -np.inf, None, 0
     for number in range(1, rounds + 1):
-        worth, makers = season.reduced(asked)
-        bound = float(worth @ amounts + asked.rows @ limits)
-        bound += pool.overtime_gain(asked.rows)
-        if bound < best_bound:
-            best_bound, prices = bound, asked
-        added = sum(pool.offer(make()) for make in makers)
+        added = 0
+        for at in asked:
+            worth, makers = season.reduced(at)
+            bound = float(worth @ amounts + at.rows @ limits) + pool.overtime_gain(at.rows)
+            if bound < best_bound:
+                best_bound, prices = bound, at
+            added += sum(pool.offer(make()) for make in makers)
         result = pool.lp.solve()
         value = result.value
         if progress is not None:
@@ -102,12 +103,14 @@ def relax(
             progress("season", best, most, time.monotonic() - begun)
         if best_bound - value <= enough * abs(best_bound) + 1e-6 or (stop is not None and stop.is_set()):
             break
-        newest = result.prices
+        mixed = result.prices
         if np.isfinite(best_bound) and number > 1:
-            newest = SMOOTHING * prices.rows + (1 - SMOOTHING) * newest
-        if not added and np.allclose(newest, asked.rows, atol=1e-9):
+            mixed = SMOOTHING * prices.rows + (1 - SMOOTHING) * mixed
+        if not added and np.allclose(mixed, asked[0].rows, atol=1e-9):
             break
-        asked = season.price(newest)
+        asked = [season.price(mixed)]
+        if large and number > 1:  # a solve takes longer than prices: more columns for each
+            asked.append(season.price(result.prices))
     assert result is not None
     columns, shares = pool.outcome(result.amounts)
     return Relaxed(best_bound + season.constant, value + season.constant, prices, columns, shares, number)
@@ -121,29 +124,27 @@ def _first_columns(season: Season, warm: Floats | None, stop: threading.Event | 
     """
     limits = season.capacity.limits
     hands = _dealt(season, -(-len(season.sources) // PART))
-    named = (*season.colonies, *season.lots)
-    stay = {strain: np.zeros(len(limits)) for strain in {x.strain for x in named}}
+    stay = {strain: np.zeros(len(limits)) for strain in season.strain_of}
     for source in season.sources:
         for row, use in season.standing_column(source).uses.items():
-            stay[named[source].strain][row] += season.amounts[source] * use
+            stay[season.strain_of[source]][row] += season.amounts[source] * use
     free = np.maximum(0.0, limits - sum(stay.values(), np.zeros(len(limits))))
     alone = np.array([row.kind in ALONE for row in season.capacity.rows])
     found: list[Column] = []
     for strains in hands:
         mine = sum((stay[s] for s in strains), np.zeros(len(limits))) + free / len(hands)
         few = season.part(strains, np.where(alone, limits, mine))
-        found += _best_columns(few, relax(few, enough=ENOUGH_PART, warm=warm, stop=stop))
+        found += _best_columns(relax(few, enough=ENOUGH_PART, warm=warm, stop=stop))
     return found
 
 
 def _dealt(season: Season, count: int) -> list[list[str]]:
     """Strains in so many hands, those of a group in turn, so that all have about as much of everything."""
-    strains = {x.strain for x in (*season.colonies, *season.lots)}
-    order = sorted(strains, key=lambda s: (season.farm.strain[s].group, s))
+    order = sorted(set(season.strain_of), key=lambda s: (season.farm.strain[s].group, s))
     return [order[k::count] for k in range(count)]
 
 
-def _best_columns(season: Season, part: Relaxed) -> list[Column]:
+def _best_columns(part: Relaxed) -> list[Column]:
     """The columns a relaxation mixes, and of every source those that are best at its prices."""
     rows = part.prices.rows
     net = [c.worth - sum(x * float(rows[r]) for r, x in c.uses.items()) for c in part.columns]
@@ -157,7 +158,9 @@ def _best_columns(season: Season, part: Relaxed) -> list[Column]:
 class _Pool:
     """The columns met so far, each once, and the linear programme over them."""
 
-    def __init__(self, season: Season, limits: Floats, amounts: Floats, relaxed_rows: Sequence[int], *, large: bool = False) -> None:
+    def __init__(
+        self, season: Season, limits: Floats, amounts: Floats, relaxed_rows: Sequence[int], *, large: bool = False
+    ) -> None:
         part = len(season.sources) < len(amounts)
         self.lp: Programme = InteriorProgramme(limits, amounts) if large else ColumnProgramme(limits, amounts, sparse=part)
         self._columns: list[Column | None] = []

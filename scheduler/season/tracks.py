@@ -252,7 +252,12 @@ class Tracks:
         if self._part is not None:
             only, few = self._part
             some = few.ways(prices)
-            return Ways(*(_spread(x, only, len(self.strain), nothing) for x, nothing in ((some.worth, -np.inf), (some.week, 0), (some.outlet, -1))))
+            total = len(self.strain)
+            return Ways(
+                _spread(some.worth, only, total, -np.inf),
+                _spread(some.week, only, total, 0),
+                _spread(some.outlet, only, total, -1),
+            )
         total = len(self.strain)
         rows = np.arange(total)
         rent = self.rents(prices)

@@ -134,7 +134,7 @@ class InteriorProgramme:
         rows = len(self._limits)
         shape = (rows + len(self._sources), len(self._worths))
         matrix = sparse.csc_matrix((self._amounts, self._rows, self._ends), shape=shape).tocsr()
-        found = linprog(
+        found = linprog(  # type: ignore[call-overload] # its stubs know no sparse matrices
             -np.array(self._worths), A_ub=matrix[:rows], b_ub=self._limits, A_eq=matrix[rows:], b_eq=self._sources,
             method="highs-ipm",
         )  # fmt: skip

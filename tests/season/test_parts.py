@@ -45,9 +45,8 @@ def test_a_part_prices_its_own_strains_as_the_whole_season_does() -> None:
     whole, few = season.price(rows), part.price(rows)
     worth, makers = season.reduced(whole)
     mine, some = part.reduced(few)
-    named = (*season.colonies, *season.lots)
     assert 0 < len(part.sources) < len(season.sources)
-    assert {named[i].strain for i in part.sources} <= set(chosen)
+    assert {season.strain_of[i] for i in part.sources} <= set(chosen)
     assert np.array_equal(mine[part.sources], worth[part.sources])
     assert [make() for make in some] == [makers[i]() for i in part.sources]
     assert part.amounts.sum() == season.amounts[part.sources].sum()
@@ -56,5 +55,5 @@ def test_a_part_prices_its_own_strains_as_the_whole_season_does() -> None:
 def test_parts_have_every_strain_once_and_every_group_in_each() -> None:
     season = season_of(random_farm(1, 14))
     hands = relaxation._dealt(season, 3)
-    assert sorted(s for hand in hands for s in hand) == sorted({x.strain for x in (*season.colonies, *season.lots)})
+    assert sorted(s for hand in hands for s in hand) == sorted(set(season.strain_of))
     assert max(map(len, hands)) - min(map(len, hands)) <= 1

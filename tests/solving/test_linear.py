@@ -20,7 +20,9 @@ Given = list[tuple[float, dict[int, float], int | None]]
 def given(seed: int, count: int) -> Given:
     """For every source a column that uses nothing, and random ones."""
     r = Random(seed)
-    some = [(r.uniform(0, 9), {row: r.uniform(0.2, 4) for row in range(3) if r.random() < 0.7}, r.randrange(3)) for _ in range(count)]
+    some = [
+        (r.uniform(0, 9), {row: r.uniform(0.2, 4) for row in range(3) if r.random() < 0.7}, r.randrange(3)) for _ in range(count)
+    ]
     return [*((0.0, {}, s) for s in range(3)), *some, (-0.5, {0: -1.0}, None)]
 
 
