@@ -41,8 +41,10 @@ ALONE = ("market", "order", "end market")
 KEPT = 6
 """Columns a source that a part hands on, besides those it mixes."""
 
-ENOUGH_PART, ENOUGH_LARGE = 2e-2, 5e-3
-"""The same for a part, and for a large farm: its bound holds all the same, and lies so much higher at most."""
+ENOUGH_PART, LOOSER = 2e-2, 10.0
+"""How close bound and value of a part are, and how many times as far apart they may stay on a large farm: its bound holds all the
+same, and lies so much higher at most.
+"""
 
 OVERRUN = 500.0
 """Money a position beyond its limit costs where limits are elastic."""
@@ -70,17 +72,18 @@ def relax(
     """Solve the relaxation by column generation. ``stop`` ends it after the round.
 
     ``warm``: row prices to begin with; ``columns``: columns to begin with, of this season or one that differs in limits only.
+    A season of ``LARGE`` without them is begun in parts and ends ``LOOSER`` times as soon.
     ``elastic``: positions may be overrun at a forbidding cost, for limits that lots cannot keep without selling.
     """
     begun = time.monotonic()
     limits, amounts = season.capacity.limits, season.amounts
     soft = [i for i, row in enumerate(season.capacity.rows) if elastic and row.kind in ("positions", "system")]
-    large = LARGE <= len(season.sources) == len(amounts)
+    large = LARGE <= len(season.sources) == len(amounts) and not columns
     pool = _Pool(season, limits, amounts, soft, large=large)
     for column in columns:
         pool.offer(column)
     if large:
-        enough = max(enough, ENOUGH_LARGE)
+        enough *= LOOSER
     if large and season.cutting:
         for column in _first_columns(season, warm, stop):
             pool.offer(column)
