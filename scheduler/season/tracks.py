@@ -332,9 +332,13 @@ class Tracks:
 
     def left_beyond(self, track: int) -> int:
         """The outlet of a piece left at the horizon that takes nothing of the coming market."""
-        kind = LEFT_OLD if self.left_old[track] else frozenset({"left beyond"})
-        _, which = self.outlets.best(np.zeros(len(self.capacity.rows)), kind)
-        return int(which[self.strain[track], self.last + 1, self.left_class[track]])
+        return int(self._beyond[bool(self.left_old[track])][self.strain[track], self.last + 1, self.left_class[track]])
+
+    @cached_property
+    def _beyond(self) -> dict[bool, Ints]:
+        """The same by (strain, week, class), for pieces past ``max_rack_weeks`` and for others."""
+        free = np.zeros(len(self.capacity.rows))
+        return {True: self.outlets.best(free, LEFT_OLD)[1], False: self.outlets.best(free, frozenset({"left beyond"}))[1]}
 
     # ---- what a way uses ------------------------------------------------------------------------------------------
 
