@@ -19,7 +19,7 @@ Told = Callable[[Callable[..., None]], Callable[..., None]]
 BookPath = Annotated[Path, typer.Argument(help="Farm book: a workbook (.xlsx) or a folder of CSV files.", show_default=False)]
 
 COLUMNS = (
-    "way", "seeds", "money", "money_sd", "late_and_short", "left_on_racks", "frags_sold", "orders_on_time_percent",
+    "way", "seeds", "money", "earned", "money_sd", "worth_left", "worth_at_start", "late_and_short", "left_on_racks", "frags_sold", "orders_on_time_percent",
     "rack_use_percent", "colonies_set_back", "strains_lost", "cuts_below_keep", "cuts_changed_percent", "weeks_without_plan",
     "strain_interval_percent", "total_interval_percent", "pinball_gain_percent",
 )  # fmt: skip
@@ -125,6 +125,7 @@ def summary(name: str, results: Sequence[dict[str, Any]]) -> dict[str, Any]:
     plain = scored("plain_loss")
     return {
         "way": name, "seeds": len(results), "money": mean("money"), "money_sd": round(stdev(money), 2) if len(money) > 1 else None,
+        "earned": mean("earned"), "worth_left": mean("worth_left"), "worth_at_start": mean("worth_at_start"),
         "late_and_short": mean("late_and_short"), "left_on_racks": mean("left_on_racks"), "frags_sold": mean("frags_sold"),
         "orders_on_time_percent": percent(total("orders_on_time"), total("orders_due")),
         "rack_use_percent": round(100 * fmean(r["rack_use"] for r in results), 1), "colonies_set_back": mean("colonies_set_back"),
@@ -138,28 +139,38 @@ def summary(name: str, results: Sequence[dict[str, Any]]) -> dict[str, Any]:
 
 
 def versus(results: Sequence[dict[str, Any]]) -> list[str]:
-    """How the program fares against each hand rule, seed by seed."""
-    money = {(r["way"], r["seed"]): float(r["money"]) for r in results}
+    """How the program fares against each hand rule, seed by seed: by money, and by what it earned with the change of stock."""
+    by_seed = {(r["way"], r["seed"]): r for r in results}
     names = list(dict.fromkeys(r["way"] for r in results))
     ours = next((n for n in names if n.startswith("ours")), None)
     lines = []
     for other in (n for n in names if ours is not None and n != ours):
-        pairs = [(money[ours, s], money[other, s]) for w, s in money if w == ours and (other, s) in money]
-        theirs = sum(b for _, b in pairs)
-        if pairs and theirs > 0:
-            more = 100 * (sum(a for a, _ in pairs) / theirs - 1)
-            lines.append(
-                f"{ours} against {other}: {more:+.1f} % money, not worse in {sum(a >= b for a, b in pairs)} of {len(pairs)} seeds"
-            )
+        pairs = [(row, by_seed[other, s]) for (w, s), row in by_seed.items() if w == ours and (other, s) in by_seed]
+        told = [t for what in ("money", "earned") if (t := _more(what, pairs))]
+        if told:
+            lines.append(f"{ours} against {other}: {'; '.join(told)}")
     return lines
+
+
+def _more(what: str, pairs: Sequence[tuple[dict[str, Any], dict[str, Any]]]) -> str:
+    """What one way has more than another over the seeds both have done; empty where the other has nothing."""
+    values = [(float(a[what]), float(b[what])) for a, b in pairs]
+    theirs = sum(b for _, b in values)
+    if theirs <= 0:
+        return ""
+    more = 100 * (sum(a for a, _ in values) / theirs - 1)
+    return f"{more:+.1f} % {what}, not worse in {sum(a >= b for a, b in values)} of {len(values)} seeds"
 
 
 def _lines(rows: Sequence[dict[str, Any]], currency: str) -> list[str]:
     """The table for the terminal."""
     found = []
     for row in rows:
-        found.append(f"{row['way']}: {row['money']:,.0f} {currency} on the average of {row['seeds']} seeds")
-        known = {k: row[k] for k in COLUMNS[3:] if row[k] is not None}
+        seeds = f"on the average of {row['seeds']} seeds"
+        found.append(
+            f"{row['way']}: {row['money']:,.0f} {currency}, earned {row['earned']:,.0f} with the change of stock, {seeds}"
+        )
+        known = {k: row[k] for k in COLUMNS[4:] if row[k] is not None}
         found.append("  " + ", ".join(f"{k.replace('_', ' ')} {v:,}" for k, v in known.items()))
     return found
 

@@ -14,6 +14,7 @@ from scheduler import __version__
 from scheduler.farm.farm import Farm
 from scheduler.files import atomic_write_text
 from scheduler.replay.chance import Chance
+from scheduler.replay.measures import KIND
 from scheduler.replay.run import Judge, WayOfWorking, replay
 from scheduler.replay.truth import Truth
 from scheduler.replay.world import MakesTruth
@@ -81,7 +82,7 @@ def _key(
 ) -> dict[str, Any]:
     """What a result depends on; a file with another key is done again."""
     return {
-        "program": __version__, "book": farm.fingerprint, "way": job.way.name, "settings": job.way.settings, "seed": job.seed,
+        "program": __version__, "measures": KIND, "book": farm.fingerprint, "way": job.way.name, "settings": job.way.settings, "seed": job.seed,
         "weeks": weeks, "chance": repr(chance), "forecast_weeks": sorted(forecast_weeks) if judge is not None else [],
     }  # fmt: skip
 

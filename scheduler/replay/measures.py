@@ -5,10 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 from scheduler.plan.model import Plan
+from scheduler.replay.leftover import worth_left
 from scheduler.replay.world import World
 
 CHANGED = 0.2
 """An announced cut counts as changed when its pieces move by more than this share."""
+
+
+KIND = 2
+"""Counted up when a measure is added or read differently: results of another kind are done again."""
 
 
 class Measures:
@@ -19,6 +24,7 @@ class Measures:
         self._set_back = {m.name for m in world.mothers.values() if _below_keep(world, m.name)}
         self._next: dict[str, tuple[str | None, int]] = {}
         self._announced = self._changed = 0
+        self._at_start = worth_left(world)
         self._use: list[float] = []
         self._money: list[float] = []
         self._without: list[str] = []
@@ -44,13 +50,19 @@ class Measures:
         self._money.append(round(cash(world), 2))
 
     def summary(self, world: World) -> dict[str, Any]:
-        """Everything, ready for JSON. Money is what came in less wages and supplies; what is left on the racks is apart."""
+        """Everything, ready for JSON. Money is what came in less wages and supplies; what is left on the racks is apart.
+
+        ``earned`` is money with the change of stock: what the farm is left with (``leftover``) less what it began with.
+        """
         due = [done for done in world.on_time.values() if done is not None]
-        left = {m.row.strain for m in world.mothers.values()}
+        strains, left = {m.row.strain for m in world.mothers.values()}, worth_left(world)
         count, money = world.tally.count, world.tally.money
         sold = sum(count.get(k, 0) for k in ("frags to orders", "frags at list", "frags at discount", "frags B", "frags cleared"))
         return {
             "money": round(cash(world), 2),
+            "earned": round(cash(world) + left - self._at_start, 2),
+            "worth_left": round(left, 2),
+            "worth_at_start": round(self._at_start, 2),
             "late_and_short": round(-money.get("late", 0.0) - money.get("short", 0.0), 2),
             "left_on_racks": round(left_on_racks(world), 2),
             "frags_sold": sold,
@@ -59,7 +71,7 @@ class Measures:
             "rack_use": round(sum(self._use) / max(1, len(self._use)), 4),
             "colonies_set_back": sum(_below_keep(world, m) for m in world.mothers if m not in self._set_back),
             "cuts_below_keep": world.below_keep,
-            "strains_lost": len(self._strains - left),
+            "strains_lost": len(self._strains - strains),
             "cuts_announced": self._announced,
             "cuts_changed": self._changed,
             "weeks_without_plan": self._without,

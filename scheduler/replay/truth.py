@@ -142,11 +142,15 @@ class Truth:
 
     def walk_in(self, month: Month, strain: str, size_class: str) -> int:
         """Frags of a class that sell at list price in a calendar month without an order."""
-        mean = self.farm.market_quantity(month[1], strain=strain, size_class=size_class) or 0.0
-        mean *= self._once(("demand", strain), self.chance.demand_strain)
+        mean = self.mean_walk_in(month, strain, size_class)
         if self.chance.even:
             return math.ceil(mean)
         return int(stream(self.seed, "walk-in", month, strain, size_class).poisson(mean))
+
+    def mean_walk_in(self, month: Month, strain: str, size_class: str) -> float:
+        """The same on the average."""
+        mean = self.farm.market_quantity(month[1], strain=strain, size_class=size_class) or 0.0
+        return mean * self._once(("demand", strain), self.chance.demand_strain)
 
     def walk_in_group(self, month: Month, group: str) -> int | None:
         """The same for a whole group; ``None`` where the book knows no limit."""

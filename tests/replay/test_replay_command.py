@@ -22,7 +22,8 @@ from tests.farms import random_farm
 
 def result(way: str, seed: int, money: float, **more: Any) -> dict[str, Any]:
     values: dict[str, Any] = {
-        "way": way, "seed": seed, "money": money, "late_and_short": 1.0, "left_on_racks": 50.0, "frags_sold": 10, "orders_due": 4,
+        "way": way, "seed": seed, "money": money, "earned": money, "worth_left": 30.0, "worth_at_start": 20.0,
+        "late_and_short": 1.0, "left_on_racks": 50.0, "frags_sold": 10, "orders_due": 4,
         "orders_on_time": 3, "rack_use": 0.5, "colonies_set_back": 0, "strains_lost": 0, "cuts_below_keep": 0, "cuts_announced": 8,
         "cuts_changed": 2, "weeks_without_plan": [], "forecasts": [],
     }  # fmt: skip
@@ -66,8 +67,15 @@ def test_the_table_adds_up_over_seeds() -> None:
 
 
 def test_ours_is_set_against_each_hand_rule_seed_by_seed() -> None:
-    rows = [result("ours quick", 1, 120), result("ours quick", 2, 90), result("simple", 1, 100), result("simple", 2, 100)]
-    assert versus(rows) == ["ours quick against simple: +5.0 % money, not worse in 1 of 2 seeds"]
+    rows = [
+        result("ours quick", 1, 120),
+        result("ours quick", 2, 90, earned=110),
+        result("simple", 1, 100),
+        result("simple", 2, 100),
+    ]
+    assert versus(rows) == [
+        "ours quick against simple: +5.0 % money, not worse in 1 of 2 seeds; +15.0 % earned, not worse in 2 of 2 seeds"
+    ]
     assert versus(rows[2:]) == []
 
 
