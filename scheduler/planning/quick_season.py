@@ -108,23 +108,34 @@ class ImpatientValuation(NearValuation):
 def pooled(lots: Sequence[Growing], wishes: Mapping[str, Sequence[Wish]]) -> dict[str, list[Wish]]:
     """The same wishes, strain by strain, for the lots with fewest frags left first: a lot that is gone leaves its place whole.
 
-    A few frags keep others as far away as many do.
+    A few frags keep others as far away as many do. What a lot is to grow on to a larger class is not taken for a smaller one.
     """
     found: dict[str, list[Wish]] = {lot.id: [] for lot in lots if lot.id in wishes}
     for strain in dict.fromkeys(lot.strain for lot in lots):
         mine = {lot.id: lot for lot in lots if lot.strain == strain and lot.id in wishes}
         left = {name: lot.unrouted for name, lot in mine.items()}
         entries = [(wish.outlet.week, name, wish) for name in mine for wish in wishes[name]]
+        coming = {name: Counter[str]() for name in mine}
+        for _, name, wish in entries:
+            coming[name][wish.outlet.size_class] += wish.pieces
         for week, name, wish in sorted(entries, key=lambda e: (e[0], e[2].outlet.kind != "clear", e[1])):
+            coming[name][wish.outlet.size_class] -= wish.pieces
             need, few_first = wish.pieces, sorted(mine, key=lambda n: (left[n], n))
             able = [n for n in few_first if mine[n].life.reached(wish.outlet.size_class, week)]
             for other in [name] if wish.outlet.kind == "clear" else [*able, name]:
-                taken = min(need, left[other])
+                kept = _growing_on(mine[other], coming[other], wish.outlet.size_class) if other != name else 0
+                taken = max(0, min(need, left[other] - kept))
                 if taken > 0:
                     found[other].append(Wish(wish.outlet, taken))
                     left[other] -= taken
                     need -= taken
     return found
+
+
+def _growing_on(lot: Growing, coming: Mapping[str, int], size_class: str) -> int:
+    """Pieces of a lot still to come as a larger class than one."""
+    ready = lot.life.ready
+    return sum(n for other, n in coming.items() if size_class in ready and ready.get(other, -1) > ready[size_class])
 
 
 def _soonest(farm: Farm, lot: Growing, outlet: Outlet) -> int:

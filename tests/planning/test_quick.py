@@ -173,6 +173,21 @@ def test_wishes_go_to_the_lots_with_fewest_frags_left() -> None:
     assert pieces == {one.id: 4, "few": 2}
 
 
+def test_what_a_lot_is_to_grow_on_to_a_larger_class_is_not_taken_for_a_smaller_one() -> None:
+    farm = random_farm(6, 12, weeks=12)
+    season = QuickSeason.solved(farm, lots_on_racks(farm), [], None)
+    one = next(x for x in lots_on_racks(farm) if x.pieces >= 6 and min(x.life.ready.values(), default=99) <= 1)
+    small, large = (c.size_class for c in farm.size_classes(one.strain))
+    one = replace(one, life=replace(one.life, ready={small: 1, large: 5}))
+    few = replace(one, id="few", pieces=3, sales=[])
+    rows = [o for o in season.plan.season.outlets.rows if (o.strain, o.kind) == (one.strain, "list")]
+    now = next(o for o in rows if o.size_class == small)
+    then = replace(next(o for o in rows if o.size_class == large), week=now.week + 8)
+    found = pooled([one, few], {one.id: [Wish(now, 4)], "few": [Wish(then, 2)]})
+    assert [(w.outlet.size_class, w.pieces) for w in found["few"]] == [(small, 1), (large, 2)]
+    assert [(w.outlet.size_class, w.pieces) for w in found[one.id]] == [(small, 3)]
+
+
 def test_frags_that_were_to_leave_and_did_not_count_as_small_for_some_weeks() -> None:
     farm = random_farm(6, 12, weeks=12)
     plan = QuickPlanner().plan(farm)
