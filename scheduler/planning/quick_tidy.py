@@ -16,13 +16,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scheduler.biology.light import par_of_rack
-from scheduler.biology.zones import zone_by_position
+from scheduler.biology.zones import zone_by_position, zones
 from scheduler.farm.blocks import Block, Position
 from scheduler.farm.coral import Lot
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING
 from scheduler.farm.space import Rack
 from scheduler.plan.model import Sale, Stand
+from scheduler.plan.view import old_stand
 from scheduler.planning.near.stock import life_after
 from scheduler.racks import Grid, Request
 from scheduler.racks.candidates import widest
@@ -70,11 +71,14 @@ class Tidying:
         self._leaving = set[str]()
         """Lots that move: they hold their places for this week and are no company to others any more."""
         self._held = Counter[str]()
+        self._coming = Counter[str]()
+        """Positions by light zone that cuts and moves bring, beside the ledger's."""
         for cut in cuts:
             traits = farm.traits(cut.option.strain)
             held = blocks_positions(cut.blocks, traits.plug_rows, traits.plug_cols)
             self._standing[cut.section.rack].append((cut.option.name, cut.option.strain, held))
             self._held[farm.system_of_rack(cut.section.rack)] += len(held)
+            self._coming[cut.section.zone] += len(held)
         self._new_strains = {(farm.rack[c.section.rack].tank, c.option.strain) for c in cuts}
         self._soon = farm.weeks.near_weeks[1:]
         self._gap = {rack.rack: self._usual_gap(rack) for rack in farm.racks}
@@ -93,9 +97,12 @@ class Tidying:
             now = self.footprint(lot.rack, lot.lot)
             places = sorted(self._places(lot, pieces[lot.lot]), key=_rank)
             stands = ((p, self._stand(lot, p)) for p in places if now - p.footprint >= LEAST_GAIN)
+            stay = pieces[lot.lot] - sum(y.pieces for y in sales.get(lot.lot, ()) if y.week in self._soon)
+            stands = (x for x in stands if self._zone_has_room(lot, x[1].zone, stay))
             found = next((x for x in stands if self._still_sells(lot, x[1], sales.get(lot.lot, ()))), None)
             if found is not None:
                 minutes_left -= minutes
+                self._coming[found[1].zone] += stay * self.farm.traits(lot.strain).plug_area
                 self._enter(lot, found[0], minutes)
                 yield found[1]
 
@@ -178,6 +185,15 @@ class Tidying:
         """L9: a mover holds its old and its new place in the week."""
         held = self.ledger.system_held(system, _WEEK) + self._held[system] + positions
         return held <= self.ledger.system_limit[system] + 1e-9
+
+    def _zone_has_room(self, lot: Lot, zone: str, pieces: int) -> bool:
+        """L1 of later weeks: whether a zone takes so many frags of a lot more, beside what comes to it; its own zone has them."""
+        farm = self.farm
+        if not farm.weeks.later_weeks or zone == old_stand(farm, lot.lot).zone:
+            return True
+        room = self.ledger.room(zones(farm)[zone], farm.weeks.later_weeks)
+        need = self._coming[zone] + pieces * farm.traits(lot.strain).plug_area
+        return need <= room + 1e-9
 
     # ---- entering -------------------------------------------------------------------------------------------------
 
