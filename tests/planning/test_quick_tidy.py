@@ -100,6 +100,16 @@ def test_nobody_moves_lots_without_minutes_to_do_it() -> None:
     assert moves(replace(farm, people=tuple(p.model_copy(update={"skills": ("cutters", "mount")}) for p in farm.people))) == []
 
 
+@pytest.mark.parametrize(("share", "moved"), [(0.5, True), (2 / 24, True), (1.9 / 24, False)])
+def test_no_lot_moves_to_a_zone_that_later_weeks_have_no_room_in(share: float, moved: bool) -> None:
+    """L1 of later weeks: a zone of 24 positions takes two frags more if that share of it may be used, its own lots put aside."""
+    kin = lot("A-new", "A", "U-a", "A1:C2", 6)
+    farm = farm_of(LONE, kin, racks={"T-a": (4, 6), "U-a": (4, 6)}, tanks={"M": "North", "T": "North", "U": "North"})
+    farm = replace(farm, settings=farm.settings.model_copy(update={"usable_share": share}))
+    found = [m.lot for m in moves(replace(farm, pins=pins({"kind": "hold lot", "lot": "A-new"})))]
+    assert found == (["A-old"] if moved else [])
+
+
 def test_what_is_sold_this_week_is_not_moved() -> None:
     sale = Sale(lot="A-old", week=1, route="market", size_class="small", channel="shop", pieces=1)
     (move,) = moves(farm_of(LONE, KIN), {"A-old": [sale]})
