@@ -31,7 +31,7 @@ END_COLONIES = 0.15
 
 DISCOUNT = Decimal("0.25")
 
-KEEP_SHARE = 0.12
+KEEP_SHARE = 0.05
 """What a position is charged for a week by frags that could have been sold, as a share of the mean price of the first class."""
 
 
