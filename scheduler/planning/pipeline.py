@@ -115,7 +115,9 @@ class _Planner:
         if self.farm.settings.uneven_cost:
             self.stage("evenness")
             best, weeks = ranked[0]
-            ranked.insert(0, (evened(self.farm, best, self.pins, self.stop), weeks))
+            even = evened(self.farm, best, self.pins, self.stop)
+            if even is not best:
+                ranked.insert(0, (even, weeks))
         self.stage("what would help")
         found = helps(first.season, first.relaxed, explain=explain, progress=self.progress)
         for plan, weeks in ranked:
