@@ -97,9 +97,9 @@ def test_ctrl_c_keeps_the_best_solution() -> None:
     model, take = knapsacks()
     stop = threading.Event()
     threading.Timer(1.0, os.kill, (os.getpid(), signal.SIGINT)).start()
-    solved = solve(model, Limits(seconds=60), stage="ctrl-c", stop=stop)
+    solved = solve(model, Limits(seconds=600), stage="ctrl-c", stop=stop)
     assert stop.is_set()
-    assert solved.outcome.seconds < 20
+    assert solved.outcome.seconds < 300  # far from the limit, also where the machine stands still for a while
     assert (solved.outcome.outcome, solved.outcome.reason) == ("feasible", "interrupted")
     assert sum(solved.value(t) for t in take) > 0
 
