@@ -6,6 +6,7 @@ import random
 import signal
 import threading
 import time
+from collections.abc import Iterator
 
 import pytest
 from ortools.sat.python import cp_model
@@ -93,13 +94,22 @@ def test_a_stop_event_keeps_the_best_solution() -> None:
     assert solved.outcome.gap > 0
 
 
+@pytest.fixture
+def heard() -> Iterator[None]:
+    """Python hears Ctrl-C, as in a terminal: a shell's jobs in the background are started deaf to it."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("heard")
 def test_ctrl_c_keeps_the_best_solution() -> None:
     model, take = knapsacks()
     stop = threading.Event()
     threading.Timer(1.0, os.kill, (os.getpid(), signal.SIGINT)).start()
-    solved = solve(model, Limits(seconds=600), stage="ctrl-c", stop=stop)
+    solved = solve(model, Limits(seconds=60), stage="ctrl-c", stop=stop)
     assert stop.is_set()
-    assert solved.outcome.seconds < 300  # far from the limit, also where the machine stands still for a while
+    assert solved.outcome.seconds < 20
     assert (solved.outcome.outcome, solved.outcome.reason) == ("feasible", "interrupted")
     assert sum(solved.value(t) for t in take) > 0
 
