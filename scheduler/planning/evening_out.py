@@ -10,7 +10,6 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterator, Sequence
 from statistics import fmean
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -24,15 +23,12 @@ from scheduler.plan.model import Plan, Stand
 from scheduler.plan.view import LotView, PlanView
 from scheduler.planning.finish import valued
 from scheduler.planning.lines import most_uneven, positions_held
-from scheduler.racks import Request
+from scheduler.racks import Grid, Request
 from scheduler.racks.candidates import widest
 from scheduler.racks.requests import shadow
 from scheduler.week.floor import Floor, blocks_positions
 from scheduler.week.options import takes
 from scheduler.week.releases import may_move, step
-
-if TYPE_CHECKING:
-    from scheduler.racks import Grid
 
 MOST_MOVES = 8
 """Moves for evenness in one plan: farm choice, no published source."""

@@ -15,7 +15,7 @@ from scheduler.plan.model import Announced, Cut, Stand
 from scheduler.plan.view import old_stand, pars_of
 from scheduler.planning.near.plan import NearPlan
 from scheduler.planning.near.stock import move_stands
-from scheduler.planning.pins import describe_pin
+from scheduler.planning.pins import ASKING, describe_pin
 from scheduler.planning.season_plan import SeasonPlan
 from scheduler.season.guide import Wish
 from scheduler.season.ledger import Ledger
@@ -92,7 +92,7 @@ def countable(
             counts.update(due)
             kept.append(cut)
             continue
-        pins = [p.pin for p in farm.pins if p.pin in pinned and p.colony == name and p.kind in ("cut", "at least")]
+        pins = [p.pin for p in farm.pins if p.pin in pinned and p.colony == name and p.kind in ASKING]
         if pins:
             why = f"{farm.weeks.label(full[0])} has no hours left to count its lot"
             raise PinConflict(pins, [f"{describe_pin(farm, p)}, but {why}" for p in pins])

@@ -26,7 +26,7 @@ from scheduler.planning.near.plan import NearPlan
 from scheduler.planning.near.planner import NearPlanner
 from scheduler.planning.near.stock import StockLots, move_stands
 from scheduler.planning.on_racks import as_lot, countable, room_left
-from scheduler.planning.pins import describe_pin
+from scheduler.planning.pins import ASKING, describe_pin
 from scheduler.planning.placing import Placing
 from scheduler.planning.reasons import reasons, stand_by
 from scheduler.planning.resale import overrun, resell
@@ -109,7 +109,7 @@ class _Planner:
         ranked = [(plan, near) for plan in self._ranked(made, first, near)]
         bare = replace(near, cuts=(), moves=(), gave_way=())
         without = self._without_cuts(bare)
-        if not any(p.kind in ("cut", "at least") for p in self.farm.pins if p.pin in self.pins):
+        if not any(p.kind in ASKING for p in self.farm.pins if p.pin in self.pins):
             # where no cut pays, selling the lots on racks alone does better
             ranked.insert(0 if without.value > ranked[0][0].value else len(ranked), (without, bare))
         if self.farm.settings.uneven_cost:

@@ -23,7 +23,7 @@ from scheduler.planning.hand.places import Racks, Spot
 from scheduler.planning.hand.rules import Experienced, Rule, RuleName, Simple
 from scheduler.planning.hand.sell import Counter
 from scheduler.planning.hand.stock import Stock
-from scheduler.planning.pins import describe_pin
+from scheduler.planning.pins import ASKING, describe_pin
 from scheduler.planning.result import Result, audited
 from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing
@@ -157,7 +157,7 @@ class _Hand:
 
     def _pinned(self, week: int, able: dict[str, int]) -> None:
         """P1: what pins ask for comes before what the rule wants."""
-        asking = [p for p in self.farm.pins if p.kind in ("cut", "at least") and p.colony]
+        asking = [p for p in self.farm.pins if p.kind in ASKING and p.colony]
         for pin in asking:
             least = max(1, pin.pieces or 0) if pin.kind == "at least" else 1
             missing = least - self._done(pin)
