@@ -40,11 +40,13 @@ def weeks_to_class(traits: Traits, size_class: SizeClass, par_umol: float) -> fl
     return gap / rate if rate > 0 else float("inf")
 
 
-def ready_ages(farm: Farm, strain: str, par_at: Callable[[int], float], least: int, most: int) -> dict[str, int]:
+def ready_ages(
+    farm: Farm, strain: str, par_at: Callable[[int], float], least: int, most: int, pace: float = 1.0
+) -> dict[str, int]:  # fmt: skip
     """Age in weeks at which each size class is first reached, in light of ``par_at(age)``; classes not reached are left out.
 
     A lot reaches a class once its weekly shares of growth sum to 1, and not before it has healed and holds to its plug. Ages
-    up to ``least`` are looked at, and on up to ``most`` while a class is not reached.
+    up to ``least`` are looked at, and on up to ``most`` while a class is not reached. It grows ``pace`` times as fast as its strain.
     """
     traits, classes = farm.traits(strain), farm.size_classes(strain)
     gate = max(traits.heal_weeks, traits.attach_weeks)
@@ -57,7 +59,7 @@ def ready_ages(farm: Farm, strain: str, par_at: Callable[[int], float], least: i
         for c in classes:
             need = weeks_to_class(traits, c, par)
             if age:
-                progress[c.size_class] += float("inf") if need == 0 else 1 / need
+                progress[c.size_class] += float("inf") if need == 0 else pace / need
             if c.size_class not in ready and age >= gate and (need == 0 or progress[c.size_class] >= 1 - 1e-9):
                 ready[c.size_class] = age
     return ready
@@ -90,12 +92,14 @@ class Life:
 
 
 @lru_cache(maxsize=200_000)
-def life(farm: Farm, strain: str, cut_week: int, counted_week: int, pars: tuple[float, ...]) -> Life:
+def life(
+    farm: Farm, strain: str, cut_week: int, counted_week: int, pars: tuple[float, ...], pace: float = 1.0
+) -> Life:  # fmt: skip
     """Life of a lot of ``strain`` cut in ``cut_week`` (0 and below: before the plan).
 
     ``counted_week``: the week its pieces were counted (the cut week for a new lot). ``pars[i]`` is the mean PAR of its
     zone in week first + i, where first = max(1, cut_week); the last value goes on beyond the end, the first holds for
-    the weeks before the plan (its past light is not in the book).
+    the weeks before the plan (its past light is not in the book). ``pace``: growth of its frags as a share of the strain's.
     """
     traits, settings = farm.traits(strain), farm.settings
     first = max(1, cut_week)
@@ -106,7 +110,7 @@ def life(farm: Farm, strain: str, cut_week: int, counted_week: int, pars: tuple[
         return pars[min(max(week - first, 0), len(pars) - 1)]
 
     classes = farm.size_classes(strain)
-    ages = ready_ages(farm, strain, lambda age: par_in(cut_week + age), last - cut_week, last + BEYOND - cut_week)
+    ages = ready_ages(farm, strain, lambda age: par_in(cut_week + age), last - cut_week, last + BEYOND - cut_week, pace)
     ready = {name: cut_week + age for name, age in ages.items()}
     alive = {counted: 1.0}
     died = {counted: 0.0}

@@ -137,7 +137,7 @@ def plan(
         )  # fmt: skip
     except PinConflict as conflict:
         raise PinConflict(conflict.pins, conflict.sentences, [p.pin for p in added]) from conflict
-    document = with_given(result.plan, added, learned)
+    document = with_given(result.plan, added, learned, farm.paces)
     shown.stage("drawing months ahead")
     outlook = months_ahead(own, document)
     shown.stage("writing the workbook and the page")

@@ -58,9 +58,10 @@ def _season(plan: Plan) -> list[str]:
 
 
 def _learned(plan: Plan) -> list[str]:
-    rows = plan.about.learned
+    rows, paces = plan.about.learned, plan.about.paces
     strains = {row.strain for row in rows}
-    return [f"Planned with {len(rows)} traits of {len(strains)} strains as learned from counts"] if rows else []
+    known = [f"{len(rows)} traits of {len(strains)} strains"] * bool(rows) + [f"the growth of {len(paces)} lots"] * bool(paces)
+    return [f"Planned with {' and '.join(known)} as learned from counts"] if known else []
 
 
 def summary(farm: Farm, plan: Plan) -> None:

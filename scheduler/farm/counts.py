@@ -60,3 +60,15 @@ class PastCut(Row):
     minutes_cutting: float | None = column("minutes used to fetch, set up, dip and cut it", "19", default=None, ge=0)
     minutes_mounting: float | None = column("minutes used to glue and label its pieces", "26", default=None, ge=0)
     on_rock: bool = column("yes if it was cut on its rock", "no", default=False)
+
+
+class LotPace(Row):
+    """How fast the frags of a lot on racks grow, as its measured sizes have taught. It is no sheet of the book."""
+
+    SHEET: ClassVar[str] = "paces"
+    ABOUT: ClassVar[str] = "Growth of single lots as learned from their measured sizes."
+    KEY: ClassVar[tuple[str, ...]] = ("lot",)
+    LINKS: ClassVar[dict[str, str]] = {"lot": "lots"}
+
+    lot: str = column("label code of a lot on racks", "LN-2639a")
+    growth: float = column("growth of its frags as a share of what its strain and light expect", "0.9", gt=0, le=100)

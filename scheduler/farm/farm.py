@@ -13,7 +13,7 @@ from typing import Any
 from scheduler.farm.bench import USUAL_ROUTE, Dip, PlugKind, RouteStep
 from scheduler.farm.blocks import Block, Position, parse_block
 from scheduler.farm.coral import Colony, Group, GroupPair, Lot, SizeClass, Strain, Traits, TraitSource
-from scheduler.farm.counts import Count, PastCut, PastLot
+from scheduler.farm.counts import Count, LotPace, PastCut, PastLot
 from scheduler.farm.people import Absence, Person, Session, StandingWork
 from scheduler.farm.recorded import RecordedPlan, SaleDone
 from scheduler.farm.rows import Row
@@ -35,7 +35,7 @@ TABLES: dict[str, type[Row]] = {
 
 @dataclass(frozen=True, eq=False)
 class Farm:
-    """An immutable farm. The fields are the tables of the book, named like its sheets.
+    """An immutable farm. The fields are the tables of the book, named like its sheets, and what its counts taught of single lots.
 
     Two farms are the same if their ``fingerprint`` is; ``==`` means identity, so that look-ups can be cached.
     """
@@ -70,6 +70,7 @@ class Farm:
     counts: tuple[Count, ...] = ()
     past_lots: tuple[PastLot, ...] = ()
     past_cuts: tuple[PastCut, ...] = ()
+    paces: tuple[LotPace, ...] = ()
 
     # ---- identity -------------------------------------------------------------------------------------------------
 
@@ -127,6 +128,11 @@ class Farm:
     def lot(self) -> dict[str, Lot]:
         """Lots now on racks by label code."""
         return {r.lot: r for r in self.lots}
+
+    @cached_property
+    def pace(self) -> dict[str, float]:
+        """Growth of lots on racks of which it is known, as a share of what strain and light expect."""
+        return {r.lot: r.growth for r in self.paces}
 
     @cached_property
     def past_lot(self) -> dict[str, PastLot]:

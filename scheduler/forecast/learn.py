@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from scheduler.farm.counts import LotPace
 from scheduler.farm.farm import Farm
 from scheduler.farm.settings import Settings
 from scheduler.forecast import history
@@ -70,10 +71,10 @@ def learn(farm: Farm) -> Learned:
 
 
 def learned_farm(farm: Farm, learned: Learned | None = None) -> Farm:
-    """The farm with what was learned as its strains' own traits: losses, growth of frags and minutes.
+    """The farm with what was learned as its strains' own traits (losses, growth of frags, minutes) and as the paces of its lots.
 
-    Only strains whose value moved get one; where none did it is the farm itself, else another one for ``fingerprint``. Pieces really
-    obtained are no trait: the next count of a lot tells the plan, and forecasts use the ratio. The book is not written to.
+    Only strains and lots whose value moved get one; where none did it is the farm itself, else another one for ``fingerprint``.
+    Pieces really obtained are no trait: the next count of a lot tells the plan, and forecasts use the ratio. The book is not written to.
     """
     known = learned or learn(farm)
     strains = []
@@ -93,7 +94,10 @@ def learned_farm(farm: Farm, learned: Learned | None = None) -> Farm:
         own["minutes_mount"] = (traits.minutes_mount, mounting)
         moved = {name: float(f"{new:.6g}") for name, (old, new) in own.items() if not math.isclose(new, old, rel_tol=1e-6)}
         strains.append(strain.model_copy(update=moved) if moved else strain)
-    return replace(farm, strains=tuple(strains)) if tuple(strains) != farm.strains else farm
+    paces = tuple(LotPace(lot=name, growth=pace) for name, lot in known.lots.items() if (pace := lot.pace) != 1.0)
+    if tuple(strains) == farm.strains and paces == farm.paces:
+        return farm
+    return replace(farm, strains=tuple(strains), paces=paces)
 
 
 class _Learner:

@@ -35,6 +35,11 @@ class LotGrowth:
     sold: int = 0
     sold_week: int = 0
 
+    @property
+    def pace(self) -> float:
+        """Growth of the lot as a share of its strain's, as a plan takes it: six digits of it."""
+        return float(f"{math.exp(self.mean):.6g}")
+
 
 def measured(rows: Sequence[Grown], frag_spread: float) -> tuple[float, float]:
     """Ratio of a lot's growth to its default from its sizes, and the variance of that ratio.

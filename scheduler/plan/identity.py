@@ -32,4 +32,6 @@ def farm_as_planned(farm: Farm, about: About) -> Farm:
         for row in about.learned:
             taught[row.strain][row.trait] = row.value
         farm = replace(farm, strains=tuple(s.model_copy(update=taught.get(s.strain, {})) for s in farm.strains))
+    if about.paces:
+        farm = replace(farm, paces=about.paces)
     return farm

@@ -9,6 +9,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from scheduler.farm.blocks import Block
+from scheduler.farm.counts import LotPace
 from scheduler.farm.trade import Pin
 
 SCHEMA_VERSION = "1"
@@ -259,6 +260,7 @@ class About(Part):
     learned: tuple[LearnedTrait, ...] = Field(
         default=(), description="traits planned with as learned from counts, not as in the book"
     )
+    paces: tuple[LotPace, ...] = Field(default=(), description="growth of single lots as learned from their measured sizes")
     near: NearWeeksResult = Field(description="how the near-weeks model ended")
     season: SeasonResult | None = Field(default=None, description="how far from the best the plan can be")
 

@@ -96,7 +96,7 @@ class PlanView:
             cut_week, counted = weeks.week_of(lot.cut_date), min(1, weeks.week_of(lot.count_date))
             found[lot.lot] = LotView(
                 lot.lot, lot.strain, lot.colony, lot.alive, cut_week, counted, False, places,
-                tuple(sales.get(lot.lot, ())), life(self.farm, lot.strain, cut_week, counted, pars_of(self.farm, 1, places)),
+                tuple(sales.get(lot.lot, ())), life_of_lot(self.farm, lot.lot, places),
             )  # fmt: skip
         for cut in self.plan.cuts:
             places = tuple(stands.get(cut.lot, ()))
@@ -116,6 +116,14 @@ def old_stand(farm: Farm, lot_id: str) -> Stand:
     blocks: tuple[Block, ...] = farm.lot_blocks(lot)
     positions = [p for b in blocks for p in b.positions(traits.plug_rows, traits.plug_cols)]
     return Stand(lot=lot_id, week=0, zone=zone_of(farm, lot.rack, positions), rack=lot.rack, blocks=blocks, pieces=lot.alive)
+
+
+def life_of_lot(farm: Farm, lot_id: str, stands: tuple[Stand, ...]) -> Life:
+    """The life of a lot of the book in the places it stands in (today's first), by its count and its own growth."""
+    row, weeks = farm.lot[lot_id], farm.weeks
+    counted = min(1, weeks.week_of(row.count_date))
+    pars = pars_of(farm, 1, stands)
+    return life(farm, row.strain, weeks.week_of(row.cut_date), counted, pars, farm.pace.get(lot_id, 1.0))
 
 
 def pars_of(farm: Farm, first_week: int, stands: tuple[Stand, ...]) -> tuple[float, ...]:

@@ -10,6 +10,7 @@ from typing import Any, get_args
 
 from scheduler.book import check_farm
 from scheduler.errors import ChangeError
+from scheduler.farm.counts import LotPace
 from scheduler.farm.farm import Farm
 from scheduler.farm.trade import Pin
 from scheduler.forecast.learn import learned_farm
@@ -89,7 +90,9 @@ def with_learned(farm: Farm) -> tuple[Farm, tuple[LearnedTrait, ...]]:
     return taught, tuple(rows)
 
 
-def with_given(plan: Plan, added: Sequence[Pin] = (), learned: Sequence[LearnedTrait] = ()) -> Plan:
+def with_given(
+    plan: Plan, added: Sequence[Pin] = (), learned: Sequence[LearnedTrait] = (), paces: Sequence[LotPace] = ()
+) -> Plan:  # fmt: skip
     """The plan with what it was given written into it, so that ``farm_as_planned`` finds its farm again."""
-    about = plan.about.model_copy(update={"added_pins": tuple(added), "learned": tuple(learned)})
+    about = plan.about.model_copy(update={"added_pins": tuple(added), "learned": tuple(learned), "paces": tuple(paces)})
     return plan.model_copy(update={"about": about})

@@ -12,7 +12,7 @@ from scheduler.biology.zones import zones
 from scheduler.errors import PinConflict
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import Announced, Cut, Stand
-from scheduler.plan.view import old_stand, pars_of
+from scheduler.plan.view import life_of_lot, old_stand, pars_of
 from scheduler.planning.near.plan import NearPlan
 from scheduler.planning.near.stock import move_stands
 from scheduler.planning.pins import ASKING, describe_pin
@@ -25,13 +25,12 @@ from scheduler.week.model import ChosenCut, ChosenMove
 
 def lots_on_racks(farm: Farm, moved: Iterable[ChosenMove] = ()) -> list[Growing]:
     """Lots of the book; those that move in the near weeks grow on in their new zone."""
-    weeks, new_places = farm.weeks, move_stands(moved)
+    new_places = move_stands(moved)
     found = []
     for lot in farm.lots:
         if lot.alive:
             stands = (old_stand(farm, lot.lot), *((new_places[lot.lot],) if lot.lot in new_places else ()))
-            counted = min(1, weeks.week_of(lot.count_date))
-            course = life(farm, lot.strain, weeks.week_of(lot.cut_date), counted, pars_of(farm, 1, stands))
+            course = life_of_lot(farm, lot.lot, stands)
             system = farm.system_of_rack(lot.rack)
             found.append(Growing(lot.lot, lot.strain, lot.alive, course, system, stands[-1].zone, 1, False))
     return found

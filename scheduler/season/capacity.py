@@ -17,11 +17,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.biology.life import life
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING, PACKING, Kind, Offer, bench_kinds, bench_offers, outside_offers
 from scheduler.farm.work import packing_days, standing_minutes
-from scheduler.plan.view import old_stand, pars_of
+from scheduler.plan.view import life_of_lot, old_stand
 from scheduler.season.classes import light_classes
 from scheduler.season.ledger import Ledger, end_market, zone_limit
 
@@ -110,8 +109,7 @@ class Capacity:
             if not lot.alive:
                 continue
             stand = old_stand(farm, lot.lot)
-            counted = min(1, farm.weeks.week_of(lot.count_date))
-            course = life(farm, lot.strain, farm.weeks.week_of(lot.cut_date), counted, pars_of(farm, 1, (stand,)))
+            course = life_of_lot(farm, lot.lot, (stand,))
             traits = farm.traits(lot.strain)
             area = traits.plug_area
             for week in self.weeks:

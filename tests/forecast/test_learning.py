@@ -222,6 +222,17 @@ def test_counts_tell_how_a_lot_itself_grows_and_how_unlike_lots_are() -> None:
     assert learn(growing(40, 1, 1.0)).spreads.lots < 0.07
 
 
+def test_a_lot_is_planned_with_its_own_growth() -> None:
+    """The growth a plan takes for a lot, times its strain's, is what its size says, but for what one size may be wrong."""
+    rows = [count(f"L{i:04d}", 1, 20, size_mm=46.0 if i % 2 == 0 else 54.0) for i in range(40)]
+    farm = rack_farm([(-20, 20)] * 40, tables={"counts": tuple(rows)})
+    taught = learned_farm(farm)
+    assert taught.pace.keys() == {f"L{i:04d}" for i in range(40)}
+    assert taught.pace["L0000"] < 0.9 < 1.1 < taught.pace["L0001"]
+    assert farm.pace == {}
+    assert learned_farm(replace(farm, counts=())).pace == {}
+
+
 def test_bad_months_of_a_tank_are_told_from_bad_luck() -> None:
     """Forty lots a month lose alike, or all of them well in one month and badly in the next."""
     even, uneven = [], []

@@ -51,6 +51,14 @@ def test_a_lot_on_the_racks_counts_from_its_count() -> None:
     assert life(farm, "A", -4, 1, (BRIGHT,)).alive[1] == 1
 
 
+def test_a_lot_with_a_growth_of_its_own_is_as_one_of_a_strain_that_grows_so() -> None:
+    for pace in (0.5, 0.8, 2.0):
+        own = life(plain(), "A", 1, 1, (BRIGHT,), pace)
+        assert own.ready == life(plain(frag_mm_per_week=pace), "A", 1, 1, (BRIGHT,)).ready
+        assert own.alive == life(plain(), "A", 1, 1, (BRIGHT,)).alive
+    assert life(plain(), "A", 1, 1, (BRIGHT,), 0.5).ready == {"small": 21}
+
+
 def test_ready_by_growth_by_healing_or_by_holding() -> None:
     grown = life(plain(), "A", 1, 1, (BRIGHT,))
     assert grown.ready == {"small": 11}

@@ -18,6 +18,7 @@ from scheduler.farm.counts import Count, PastLot
 from scheduler.farm.farm import Farm
 from scheduler.plan.identity import farm_as_planned, plan_id
 from scheduler.plan.model import Announced, Cut, Plan
+from scheduler.plan.view import PlanView
 from scheduler.planning.given import PIN_WORDS, pin_from_words, with_given, with_learned, with_pins
 from scheduler.planning.lines import Valuation
 from scheduler.planning.pipeline import plan_farm
@@ -251,6 +252,26 @@ def test_a_plan_with_learned_traits_is_audited_with_its_book() -> None:
     )
     assert audit(farm_as_planned(counted, read.about), read).clean
     assert "plan" in audit(counted, read).rules
+
+
+def test_a_plan_with_the_growth_of_a_lot_is_audited_with_its_book() -> None:
+    """A lot that measures less than its strain and light expect is of size later, in its plan as in the audit of it."""
+    base = replace(FARM, past_lots=(), counts=())
+    lot = FARM.lots[0]
+    traits, classes = base.traits(lot.strain), base.size_classes(lot.strain)
+    cut = base.weeks.plan_monday - timedelta(weeks=12)
+    old = lot.model_copy(update={"cut_date": cut})
+    day = base.weeks.plan_monday - timedelta(days=3)
+    size = traits.frag_mm + 0.4 * 12 * traits.frag_mm_per_week
+    counted = replace(base, lots=(old, *base.lots[1:]), counts=(Count(lot=lot.lot, date=day, alive=lot.alive, size_mm=size),))
+    farm, _ = with_learned(counted)
+    assert 0 < farm.pace[lot.lot] < 1
+    before, after = (PlanView(f, PLAN).lots[lot.lot].life.ready[classes[-1].size_class] for f in (counted, farm))
+    assert after > before
+    plan = with_given(finished(farm, PLAN), learned=with_learned(counted)[1], paces=farm.paces)
+    read = Plan.model_validate_json(plan.model_dump_json())
+    assert farm_as_planned(counted, read.about).fingerprint == plan.about.book_fingerprint == farm.fingerprint
+    assert farm_as_planned(counted, read.about).pace == farm.pace
 
 
 def test_a_plan_keeps_its_id_whatever_time_it_took() -> None:

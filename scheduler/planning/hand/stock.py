@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 
 from scheduler.biology.growth import after_cut, curve, grow, most_pieces, rested_from, season_open, uncut_level
-from scheduler.biology.life import life
 from scheduler.farm.coral import Colony
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING
 from scheduler.plan.model import Sale
-from scheduler.plan.view import old_stand, pars_of
+from scheduler.plan.view import life_of_lot, old_stand
 from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing
 
@@ -29,8 +28,7 @@ class Stock:
         for row in farm.lots:
             if row.alive:
                 stand = old_stand(farm, row.lot)
-                cut, counted = self.weeks.week_of(row.cut_date), min(1, self.weeks.week_of(row.count_date))
-                course = life(farm, row.strain, cut, counted, pars_of(farm, 1, (stand,)))
+                course = life_of_lot(farm, row.lot, (stand,))
                 system = farm.system_of_rack(row.rack)
                 self.add(Growing(row.lot, row.strain, row.alive, course, system, stand.zone, 1, False))
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from itertools import combinations
 
-from scheduler.biology.life import Life, life
+from scheduler.biology.life import Life
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING, PACKING, Kind, outside_offers
 from scheduler.farm.pins import pin_covers
 from scheduler.farm.work import packing_days
 from scheduler.plan.model import Sale, Stand
-from scheduler.plan.view import old_stand, pars_of
+from scheduler.plan.view import life_of_lot, old_stand
 from scheduler.planning.near.plan import NearPlan
 from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing, Seller
@@ -165,9 +165,7 @@ class StockLots:
 
 def life_after(farm: Farm, lot: str, stand: Stand) -> Life:
     """The life of a lot of the book that moves to another stand."""
-    row = farm.lot[lot]
-    cut, counted = farm.weeks.week_of(row.cut_date), min(1, farm.weeks.week_of(row.count_date))
-    return life(farm, row.strain, cut, counted, pars_of(farm, 1, (old_stand(farm, lot), stand)))
+    return life_of_lot(farm, lot, (old_stand(farm, lot), stand))
 
 
 def move_stands(moved: Iterable[ChosenMove]) -> Mapping[str, Stand]:

@@ -51,9 +51,10 @@ def _season(found: SeasonResult | None) -> str:
 
 
 def _learned(about: About) -> str:
-    """How many traits are planned with as counts have taught them."""
+    """How many traits, and of how many lots the growth, are planned with as counts have taught them."""
     strains = dict.fromkeys(row.strain for row in about.learned)
-    return f"{len(about.learned)} of {len(strains)} strains ({', '.join(strains)})" if strains else "none; as in the book"
+    traits = f"{len(about.learned)} of {len(strains)} strains ({', '.join(strains)})" if strains else "none; as in the book"
+    return traits + (f"; growth of {len(about.paces)} lots on racks" if about.paces else "")
 
 
 def add_about(book: Workbook, view: PlanView, audit_text: str) -> None:
