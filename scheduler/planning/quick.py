@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import platform
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from importlib.metadata import version
 
@@ -30,7 +30,7 @@ from scheduler.planning.placing import Placing, Wanted
 from scheduler.planning.quick_farm import going_on
 from scheduler.planning.quick_orders import serve
 from scheduler.planning.quick_season import QuickSeason
-from scheduler.planning.quick_sizes import SmallYet, as_packed, small_yet
+from scheduler.planning.quick_sooner import sell_sooner
 from scheduler.planning.quick_tidy import Tidying
 from scheduler.planning.season_plan import with_cover
 from scheduler.planning.since import announced_cuts, announced_sales
@@ -52,13 +52,10 @@ WORK = 0.1
 
 @dataclass(frozen=True)
 class Memory:
-    """What quick planning keeps in mind from one week to the next: the plan announced, the season as last solved, and sizes."""
+    """What quick planning keeps in mind from one week to the next: the plan announced, and the season as last solved."""
 
     announced: Plan | None = None
     season: QuickSeason | None = None
-    small: SmallYet = field(default_factory=dict)
-    lots: Mapping[str, int] = field(default_factory=dict)
-    """Frags by lot when the plan was made."""
 
 
 class QuickPlanner:
@@ -72,11 +69,10 @@ class QuickPlanner:
         """The near weeks of a farm, and the sales of its lots on racks. Raises ``NoPlanFound`` where pins cannot be met."""
         last = self.memory.announced
         announced = announced_cuts(farm, last) if self.calm and last is not None else ()
-        small = small_yet(self.memory.small, last, self.memory.lots, farm) if last is not None else {}
         told = announced_sales(farm, last) if self.calm and last is not None else ()
-        week = _Week(farm, announced, told, self.limits, self.memory.season, small)
+        week = _Week(farm, announced, told, self.limits, self.memory.season)
         plan = week.plan()
-        self.memory = Memory(plan, week.season, small, {lot.lot: lot.alive for lot in farm.lots})
+        self.memory = Memory(plan, week.season)
         return plan
 
 
@@ -84,14 +80,13 @@ class _Week:
     """One quick plan."""
 
     def __init__(
-        self, farm: Farm, announced: Sequence[Announced], told: Sequence[Sale], limits: SolveLimits, before: QuickSeason | None,
-        small: SmallYet,
-    ) -> None:  # fmt: skip
+        self, farm: Farm, announced: Sequence[Announced], told: Sequence[Sale], limits: SolveLimits, before: QuickSeason | None
+    ) -> None:
         self.farm, self.limits, self.announced, self.told = farm, limits, tuple(announced), told
         self.pins = [p.pin for p in farm.pins]
         self.ledger = Ledger(farm)
         self.seller = Seller(farm, Worth(farm), self.ledger, frozenset(self.pins), within_market=True)
-        self.lots = as_packed(farm, lots_on_racks(farm), small)
+        self.lots = lots_on_racks(farm)
         fresh = before is None or not before.serves(farm)
         for order in farm.orders:
             if order.partial_ok:
@@ -100,9 +95,10 @@ class _Week:
 
     def plan(self) -> Plan:
         last = self.farm.weeks.count
-        serve(self.farm, self.seller, self.lots, {lot.id: lot.life for lot in lots_on_racks(self.farm)})
+        serve(self.farm, self.seller, self.lots)
         wishes = with_told(self.farm, self.lots, self.season.wishes_now(self.farm, self.lots), self.told)
         sell_as_wished(self.seller, self.lots, wishes, last, all_now=False)
+        sell_sooner(self.seller, self.lots, self.farm.weeks.near_weeks)
         for lot in self.lots:
             self.ledger.occupy(lot.zone, lot.strain, lot.life, lot.left(last))
         near = countable(self.farm, self.ledger, self._near(), self.pins, self.announced)

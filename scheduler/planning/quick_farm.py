@@ -4,7 +4,7 @@ A season solved for the book as it is thinks of a plan that is carried out to it
 week by week it disappoints in known ways, and each is met by one change of the farm the season is solved for:
 
 - frags left at the horizon are worth so much there that cutting is put off to the last weeks, and so for ever: they count
-  ``END_FRAGS`` of that, spare pieces of mothers ``END_COLONIES``;
+  ``END_FRAGS`` of that, spare pieces of mothers nothing;
 - lots of different strains keep clear of each other, so that later weeks cannot use ``usable_share`` of a light zone;
 - frags sold beyond the market are lost to the next month's: their price counts ``DISCOUNT``;
 - customers of a month come by chance, and those that do not come one month do not come twice the next.
@@ -27,8 +27,6 @@ from scheduler.farm.space import Rack
 END_FRAGS = 0.3
 """Farm choice, as the other shares here; found on development seeds of the replay."""
 
-END_COLONIES = 0.15
-
 DISCOUNT = Decimal("0.25")
 
 KEEP_SHARE = 0.05
@@ -41,7 +39,7 @@ def going_on(farm: Farm) -> Farm:
     settings = s.model_copy(
         update={
             "end_frag_share": s.end_frag_share * END_FRAGS,
-            "end_colony_share": s.end_colony_share * END_COLONIES,
+            "end_colony_share": 0.0,
             "usable_share": min(s.usable_share, packed_share(farm)),
         }
     )

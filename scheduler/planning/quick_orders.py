@@ -6,29 +6,25 @@ expected or for chance; a delivery made as soon as there are frags does.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
-from scheduler.biology.life import Life
 from scheduler.biology.service import pieces_to_start
 from scheduler.farm.farm import Farm
 from scheduler.farm.trade import Order
 from scheduler.farm.work import may_deliver
 from scheduler.plan.model import Sale
+from scheduler.planning.quick_sooner import first_to_leave
 from scheduler.season.sales import Growing, Seller
 
 
-def serve(farm: Farm, seller: Seller, lots: Sequence[Growing], lives: Mapping[str, Life]) -> None:
-    """Enter the deliveries of the near weeks, each with the pieces its service level asks for.
-
-    ``lives``: lots as the farm expects them. An order that takes parts gets what has its size by them, since the crew packs
-    what is of size; one that is wanted whole waits until the ``lots`` themselves, more cautious, say so.
-    """
+def serve(farm: Farm, seller: Seller, lots: Sequence[Growing]) -> None:
+    """Enter the deliveries of the near weeks, each with the pieces its service level asks for."""
     for week in farm.weeks.near_weeks:
         for order in sorted(farm.orders, key=lambda o: (o.due, o.order)):
             if seller.order_need[order.order] <= 1e-6 or not may_deliver(farm, order.order, week):
                 continue
             need, parts = float(order.quantity) - _promised(farm, lots, order), list[tuple[Growing, int]]()
-            for lot in _ready(seller, order, lots, lives, week):
+            for lot in _ready(seller, order, lots, week):
                 pieces = min(lot.unrouted, _wanted(farm, lot, week, need))
                 if need > 1e-6 and pieces > 0:
                     parts.append((lot, pieces))
@@ -41,18 +37,16 @@ def serve(farm: Farm, seller: Seller, lots: Sequence[Growing], lives: Mapping[st
                     seller.order_need[order.order] = 0.0
 
 
-def _ready(
-    seller: Seller, order: Order, lots: Sequence[Growing], lives: Mapping[str, Life], week: int
-) -> Iterator[Growing]:  # fmt: skip
-    """Lots that have reached an order's class, those no larger than it first, of these the ones with fewest frags left."""
+def _ready(seller: Seller, order: Order, lots: Sequence[Growing], week: int) -> Iterator[Growing]:
+    """Lots that have reached an order's class, those no larger than it first, of these the ones that are to leave first."""
 
-    def key(lot: Growing) -> tuple[bool, int, int, str]:
-        reached = sum(1 for ready in lives[lot.id].ready.values() if ready <= week)
-        return lot.strain != order.strain, reached, lot.unrouted, lot.id
+    def key(lot: Growing) -> tuple[bool, int, tuple[bool, int, str]]:
+        reached = sum(1 for ready in lot.life.ready.values() if ready <= week)
+        return lot.strain != order.strain, reached, first_to_leave(seller.farm, lot, lot.unrouted)
 
     def fits(lot: Growing) -> bool:
-        old, known = seller.farm.settings.max_rack_weeks, [lives[lot.id]] if order.partial_ok else [lives[lot.id], lot.life]
-        return lot.unrouted > 0 and lot.life.age[week] <= old and all(x.reached(order.size_class, week) for x in known)
+        old = seller.farm.settings.max_rack_weeks
+        return lot.unrouted > 0 and lot.life.age[week] <= old and lot.life.reached(order.size_class, week)
 
     strains = (order.strain, *order.substitutes)
     yield from (x for x in sorted(lots, key=key) if x.strain in strains and fits(x) and seller.may_leave(x, week))

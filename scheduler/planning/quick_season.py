@@ -14,6 +14,7 @@ from scheduler.farm.work import may_deliver, packing_days
 from scheduler.plan.model import Announced
 from scheduler.planning.on_racks import wishes_of
 from scheduler.planning.quick_farm import keeping_rent
+from scheduler.planning.quick_sooner import first_to_leave
 from scheduler.planning.season_plan import LOOSE, SeasonPlan, standing, with_cover
 from scheduler.season.columns import Season
 from scheduler.season.guide import Wish
@@ -78,7 +79,7 @@ class QuickSeason:
 
     def wishes_now(self, farm: Farm, lots: Sequence[Growing]) -> dict[str, list[Wish]]:
         """What it still wants of the lots a farm has now: what should have left and has not leaves as soon as it can."""
-        return pooled(lots, {lot.id: self._left(lot, farm) for lot in lots if lot.id in self.wishes})
+        return pooled(farm, lots, {lot.id: self._left(lot, farm) for lot in lots if lot.id in self.wishes})
 
     def _left(self, lot: Growing, farm: Farm) -> list[Wish]:
         end, age = self.plan.season.farm.weeks.count, self._age(farm)
@@ -105,10 +106,10 @@ class ImpatientValuation(NearValuation):
         return super()._mean_piece(colony, week) * PATIENCE ** (week - 1)
 
 
-def pooled(lots: Sequence[Growing], wishes: Mapping[str, Sequence[Wish]]) -> dict[str, list[Wish]]:
-    """The same wishes, strain by strain, for the lots with fewest frags left first: a lot that is gone leaves its place whole.
+def pooled(farm: Farm, lots: Sequence[Growing], wishes: Mapping[str, Sequence[Wish]]) -> dict[str, list[Wish]]:
+    """The same wishes, strain by strain, for the lots that are to leave first (``first_to_leave``).
 
-    A few frags keep others as far away as many do. What a lot is to grow on to a larger class is not taken for a smaller one.
+    What a lot is to grow on to a larger class is not taken for a smaller one.
     """
     found: dict[str, list[Wish]] = {lot.id: [] for lot in lots if lot.id in wishes}
     for strain in dict.fromkeys(lot.strain for lot in lots):
@@ -120,8 +121,8 @@ def pooled(lots: Sequence[Growing], wishes: Mapping[str, Sequence[Wish]]) -> dic
             coming[name][wish.outlet.size_class] += wish.pieces
         for week, name, wish in sorted(entries, key=lambda e: (e[0], e[2].outlet.kind != "clear", e[1])):
             coming[name][wish.outlet.size_class] -= wish.pieces
-            need, few_first = wish.pieces, sorted(mine, key=lambda n: (left[n], n))
-            able = [n for n in few_first if mine[n].life.reached(wish.outlet.size_class, week)]
+            need, in_turn = wish.pieces, sorted(mine, key=lambda n: first_to_leave(farm, mine[n], left[n]))
+            able = [n for n in in_turn if mine[n].life.reached(wish.outlet.size_class, week)]
             for other in [name] if wish.outlet.kind == "clear" else [*able, name]:
                 kept = _growing_on(mine[other], coming[other], wish.outlet.size_class) if other != name else 0
                 taken = max(0, min(need, left[other] - kept))

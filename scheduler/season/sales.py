@@ -187,6 +187,19 @@ class Seller:
                 return True
         return False
 
+    def bring_forward(self, lot: Growing, sale: Sale, week: int) -> None:
+        """Sell what was to leave for the market later in an earlier week, as much of it as that week's market and packing take."""
+        if not self.may_sell(lot, sale.size_class, week) or not packing_days(self.farm, sale.channel, week):
+            return
+        self._cancel(lot, sale)
+        lot.sales.remove(sale)
+        room = self.ledger.market_room(self.weeks.month(week), lot.strain, sale.size_class)
+        most = min(sale.pieces, self.ledger.pieces_packable(sale.channel, week, float(lot.life.alive[week])))
+        most = max(0, min(most, int(room / max(self._graded(lot, week, 1), 1e-9) + 1e-9)))
+        for when, pieces in ((week, most), (sale.week, sale.pieces - most)):
+            if pieces:
+                self._sell(lot, when, "market", sale.size_class, sale.channel, pieces, None)
+
     def take_back(self, lot: Growing) -> None:
         """Undo every sale of a lot."""
         for sale in lot.sales:

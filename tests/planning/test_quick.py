@@ -12,18 +12,23 @@ import pytest
 from scheduler.audit import audit
 from scheduler.errors import NoPlanFound
 from scheduler.farm.farm import Farm
+from scheduler.farm.trade import Market
+from scheduler.farm.work import packing_days
 from scheduler.forecast.learn import learned_farm
-from scheduler.plan.model import Plan
+from scheduler.plan.model import Plan, Sale
 from scheduler.planning.on_racks import lots_on_racks
 from scheduler.planning.quick import QuickPlanner
 from scheduler.planning.quick_farm import bought, going_on, packed_share
 from scheduler.planning.quick_season import PATIENCE, SOLVED_WEEKS, QuickSeason, pooled
-from scheduler.planning.quick_sizes import WAIT_WEEKS, as_packed, small_yet
+from scheduler.planning.quick_sooner import first_to_leave, sell_sooner
 from scheduler.planning.since import calm
 from scheduler.replay import World
 from scheduler.replay.records import book
 from scheduler.replay.run import carry_out
 from scheduler.season.guide import Wish
+from scheduler.season.ledger import Ledger
+from scheduler.season.sales import Growing, Seller
+from scheduler.season.worth import Worth
 from tests.farms import random_farm
 
 
@@ -164,10 +169,11 @@ def test_wishes_go_to_the_lots_with_fewest_frags_left() -> None:
     farm = random_farm(6, 12, weeks=12)
     season = QuickSeason.solved(farm, lots_on_racks(farm), [], None)
     one = next(x for x in lots_on_racks(farm) if x.pieces >= 6 and min(x.life.ready.values(), default=99) <= 1)
+    one = replace(one, life=replace(one.life, age={w: w for w in one.life.age}))
     few = replace(one, id="few", pieces=2, sales=[])
     size = min(one.life.ready, key=lambda k: one.life.ready[k])
     out = [o for o in season.plan.season.outlets.rows if (o.strain, o.kind, o.size_class) == (one.strain, "list", size)]
-    found = pooled([one, few], {one.id: [Wish(out[0], 4)], "few": [Wish(out[-1], 2)]})
+    found = pooled(farm, [one, few], {one.id: [Wish(out[0], 4)], "few": [Wish(out[-1], 2)]})
     pieces = {name: sum(w.pieces for w in wishes) for name, wishes in found.items()}
     assert [(w.outlet.week, w.pieces) for w in found["few"]] == [(out[0].week, 2)]
     assert pieces == {one.id: 4, "few": 2}
@@ -178,32 +184,55 @@ def test_what_a_lot_is_to_grow_on_to_a_larger_class_is_not_taken_for_a_smaller_o
     season = QuickSeason.solved(farm, lots_on_racks(farm), [], None)
     one = next(x for x in lots_on_racks(farm) if x.pieces >= 6 and min(x.life.ready.values(), default=99) <= 1)
     small, large = (c.size_class for c in farm.size_classes(one.strain))
-    one = replace(one, life=replace(one.life, ready={small: 1, large: 5}))
+    one = replace(one, life=replace(one.life, ready={small: 1, large: 5}, age={w: w for w in one.life.age}))
     few = replace(one, id="few", pieces=3, sales=[])
     rows = [o for o in season.plan.season.outlets.rows if (o.strain, o.kind) == (one.strain, "list")]
     now = next(o for o in rows if o.size_class == small)
     then = replace(next(o for o in rows if o.size_class == large), week=now.week + 8)
-    found = pooled([one, few], {one.id: [Wish(now, 4)], "few": [Wish(then, 2)]})
+    found = pooled(farm, [one, few], {one.id: [Wish(now, 4)], "few": [Wish(then, 2)]})
     assert [(w.outlet.size_class, w.pieces) for w in found["few"]] == [(small, 1), (large, 2)]
     assert [(w.outlet.size_class, w.pieces) for w in found[one.id]] == [(small, 3)]
 
 
-def test_frags_that_were_to_leave_and_did_not_count_as_small_for_some_weeks() -> None:
+def test_old_lots_leave_before_those_with_fewest_frags_left() -> None:
     farm = random_farm(6, 12, weeks=12)
-    plan = QuickPlanner().plan(farm)
-    was = {x.lot: x.alive for x in farm.lots}
-    first = [s for s in plan.sales if s.week == 1 and s.route != "clear"]
-    left = {x.lot: sum(s.pieces for s in first if s.lot == x.lot) for x in farm.lots}
-    short = max(left, key=lambda lot: left[lot])
-    assert left[short] > 1
-    sold = tuple(x.model_copy(update={"alive": x.alive - max(0, left[x.lot] - (x.lot == short))}) for x in farm.lots)
-    later = replace(weeks_on(farm, 1), lots=sold)
-    known = small_yet({}, plan, was, later)
-    assert {lot for lot, _ in known} <= {short}
-    for lot in as_packed(later, lots_on_racks(later), known):
-        for name, week in lot.life.ready.items():
-            assert (lot.id, name) not in known or week >= 1 + WAIT_WEEKS
-    assert small_yet(known, plan, was, weeks_on(farm, 1 + WAIT_WEEKS)) == {}
+    lot = lots_on_racks(farm)[0]
+
+    def aged(name: str, age: int, pieces: int) -> Growing:
+        return replace(lot, id=name, pieces=pieces, sales=[], life=replace(lot.life, age={w: age + w - 1 for w in lot.life.age}))
+
+    half = farm.settings.max_rack_weeks // 2
+    lots = [aged("few", half, 2), aged("many", 3, 9), aged("old", half + 1, 12), aged("older", half + 5, 20)]
+    assert [x.id for x in sorted(lots, key=lambda x: first_to_leave(farm, x, x.pieces))] == ["older", "old", "few", "many"]
+
+
+def test_frags_of_size_do_not_wait_for_a_later_month_while_the_market_takes_them() -> None:
+    base = random_farm(6, 12, weeks=12)
+    lot = next(x for x in lots_on_racks(base) if x.pieces >= 6 and min(x.life.ready.values(), default=99) <= 1)
+    size = min(lot.life.ready, key=lambda k: lot.life.ready[k])
+    channel = next(c.channel for c in base.channels if c.market and packing_days(base, c.channel, 1))
+    graded = float(lot.life.alive[1]) * base.traits(lot.strain).good_share
+    whole, here = (
+        base.weeks.weeks_in_month(base.weeks.month(1)),
+        [w for w in base.weeks.all if base.weeks.month(w) == base.weeks.month(1)],
+    )
+
+    def sold(frags: float) -> dict[int, int]:
+        rows = (Market(strain=lot.strain, size_class=size, quantity=frags * whole / len(here)),)
+        farm = replace(base, market=rows)
+        seller = Seller(farm, Worth(farm), Ledger(farm), frozenset(), within_market=True)
+        mine = replace(lot, sales=[])
+        sale = Sale(lot=lot.id, week=9, route="market", size_class=size, order=None, channel=channel, pieces=5)
+        seller.repeat(mine, [sale])
+        sell_sooner(seller, [mine], [1])
+        assert seller.ledger.sold[farm.weeks.month(1), lot.strain, size] == pytest.approx(
+            graded * sum(s.pieces for s in mine.sales if s.week == 1)
+        )
+        return {s.week: s.pieces for s in mine.sales}
+
+    assert sold(100) == {1: 5}
+    assert sold(graded * 3.5) == {1: 3, 9: 2}
+    assert sold(0.0) == {9: 5}
 
 
 # ---- the farm that goes on --------------------------------------------------------------------------------------------
