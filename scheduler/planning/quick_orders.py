@@ -1,11 +1,13 @@
-"""Orders before all else: in the near weeks every open order gets what is ready for it, earliest due first.
+"""Orders that can be filled in time before all else: in the near weeks they get what is ready for them, earliest due first.
 
 The season sees an order as so many frags at any time before it is due, and leaves nothing for frags that grow slower than
-expected or for chance; a delivery made as soon as there are frags does.
+expected or for chance; a delivery made as soon as there are frags does. An order that will be late all the same is left to the
+season, which weighs late and short costs against what its frags bring elsewhere.
 """
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
 from scheduler.biology.service import pieces_to_start
@@ -20,7 +22,7 @@ from scheduler.season.sales import Growing, Seller
 def serve(farm: Farm, seller: Seller, lots: Sequence[Growing]) -> None:
     """Enter the deliveries of the near weeks, each with the pieces its service level asks for."""
     for week in farm.weeks.near_weeks:
-        for order in sorted(farm.orders, key=lambda o: (o.due, o.order)):
+        for order in in_time(seller, lots):
             if seller.order_need[order.order] <= 1e-6 or not may_deliver(farm, order.order, week):
                 continue
             need, parts = float(order.quantity) - _promised(farm, lots, order), list[tuple[Growing, int]]()
@@ -35,6 +37,28 @@ def serve(farm: Farm, seller: Seller, lots: Sequence[Growing]) -> None:
                     seller.repeat(lot, [_sale(lot, order, week, pieces)])
                 if need <= 0:
                     seller.order_need[order.order] = 0.0
+
+
+def in_time(seller: Seller, lots: Sequence[Growing]) -> list[Order]:
+    """Orders that frags on racks can fill by the day they are due, beside those due before; earliest due first."""
+    farm, taken, found = seller.farm, defaultdict[str, float](float), list[Order]()
+    for order in sorted(farm.orders, key=lambda o: (o.due, o.order)):
+        week = min(farm.weeks.week_of(order.due), farm.weeks.count)
+        need = float(order.quantity) - _promised(farm, lots, order)
+        strains = (order.strain, *order.substitutes)
+        coming = {
+            s: sum(x.unrouted * _graded(farm, x, week) for x in lots if x.strain == s and seller.may_sell(x, order.size_class, week))
+            - taken[s]
+            for s in strains
+        } if week >= 1 else {}  # fmt: skip
+        if sum(max(0.0, frags) for frags in coming.values()) < need:
+            continue
+        found.append(order)
+        for strain, frags in coming.items():
+            part = min(need, max(0.0, frags))
+            taken[strain] += part
+            need -= part
+    return found
 
 
 def _ready(seller: Seller, order: Order, lots: Sequence[Growing], week: int) -> Iterator[Growing]:

@@ -1,4 +1,4 @@
-"""Which lots of a strain leave first, and sales brought forward: frags of size that are kept for a later month leave while customers of this month want more.
+"""Which lots of a strain leave first, and sales brought forward while customers of a month want more.
 
 The season counts on fewer customers than a month may bring, since those that do not come one month do not come twice the next.
 What is of size and has no better use than the same class at the same price loses by waiting: it holds its place and may die.
