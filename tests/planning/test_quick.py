@@ -12,13 +12,14 @@ import pytest
 from scheduler.audit import audit
 from scheduler.errors import NoPlanFound
 from scheduler.farm.farm import Farm
-from scheduler.farm.trade import Market
+from scheduler.farm.trade import Market, Order
 from scheduler.farm.work import packing_days
 from scheduler.forecast.learn import learned_farm
 from scheduler.plan.model import Plan, Sale
 from scheduler.planning.on_racks import lots_on_racks
 from scheduler.planning.quick import QuickPlanner
 from scheduler.planning.quick_farm import bought, going_on, packed_share
+from scheduler.planning.quick_orders import in_time
 from scheduler.planning.quick_season import PATIENCE, SOLVED_WEEKS, QuickSeason, pooled
 from scheduler.planning.quick_sooner import first_to_leave, sell_sooner
 from scheduler.planning.since import calm
@@ -233,6 +234,35 @@ def test_frags_of_size_do_not_wait_for_a_later_month_while_the_market_takes_them
     assert sold(100) == {1: 5}
     assert sold(graded * 3.5) == {1: 3, 9: 2}
     assert sold(0.0) == {9: 5}
+
+
+def test_orders_that_cannot_be_in_time_are_not_filled_first() -> None:
+    """A lot of size and one of size in week 5; what an order due before takes is not there for the next."""
+    base = random_farm(6, 12, weeks=12)
+    lot = next(x for x in lots_on_racks(base) if x.pieces >= 6 and min(x.life.ready.values(), default=99) <= 1)
+    size = min(lot.life.ready, key=lambda k: lot.life.ready[k])
+    now = replace(lot, id="now", pieces=10, sales=[])
+    then = replace(lot, id="then", pieces=20, sales=[], life=replace(lot.life, ready={size: 5}))
+    graded = float(lot.life.alive[1]) * base.traits(lot.strain).good_share
+    ready, coming = math.floor(10 * graded), math.floor(30 * float(lot.life.alive[6]) * base.traits(lot.strain).good_share)
+
+    def found(*rows: tuple[int, int]) -> list[str]:
+        orders = tuple(
+            Order(order=f"{i}", channel=base.channels[0].channel, strain=lot.strain, size_class=size, quantity=n, price=Decimal(1),
+                  due=base.weeks.plan_monday + timedelta(weeks=week - 1, days=2))
+            for i, (week, n) in enumerate(rows)
+        )  # fmt: skip
+        farm = replace(base, orders=orders)
+        seller = Seller(farm, Worth(farm), Ledger(farm), frozenset())
+        return [o.order for o in in_time(seller, [now, then])]
+
+    assert found((1, ready)) == ["0"]
+    assert found((1, ready + 1)) == []
+    assert found((6, ready + 1)) == found((6, coming)) == ["0"]
+    assert found((6, coming + 1)) == []
+    assert found((1, ready), (6, coming - ready)) == ["0", "1"]
+    assert found((1, ready), (6, coming)) == ["0"]
+    assert found((0, 1)) == []
 
 
 # ---- the farm that goes on --------------------------------------------------------------------------------------------
