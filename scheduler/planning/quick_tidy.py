@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scheduler.biology.light import par_of_rack
-from scheduler.biology.zones import zone_by_position, zones
+from scheduler.biology.zones import zone_of, zones
 from scheduler.farm.blocks import Block, Position
 from scheduler.farm.coral import Lot
 from scheduler.farm.farm import Farm
@@ -198,9 +198,8 @@ class Tidying:
     # ---- entering -------------------------------------------------------------------------------------------------
 
     def _stand(self, lot: Lot, place: Place) -> Stand:
-        traits, table = self.farm.traits(lot.strain), zone_by_position(self.farm)
-        names = [table[place.rack, p] for p in place.block.positions(traits.plug_rows, traits.plug_cols)]
-        zone = max(sorted(set(names)), key=names.count)
+        traits = self.farm.traits(lot.strain)
+        zone = zone_of(self.farm, place.rack, place.block.positions(traits.plug_rows, traits.plug_cols))
         return Stand(lot=lot.lot, week=_WEEK, zone=zone, rack=place.rack, blocks=(place.block,), pieces=place.block.plugs)
 
     def _still_sells(self, lot: Lot, stand: Stand, sales: Sequence[Sale]) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from collections import Counter
 from dataclasses import replace
@@ -13,6 +14,7 @@ import pytest
 from scheduler.farm.blocks import Block
 from scheduler.forecast.learn import PIECES
 from scheduler.forecast.outlook import forecast, quantiles
+from scheduler.forecast.standing import LotGrowth
 from scheduler.reporting.page.embed import json_for_html, policy, source_hash
 from scheduler.reporting.page.racks import MOTHER, MOUNTED, MOVED_IN, MOVED_OUT, SOLD, STANDS, packed_from, plugs_between
 from scheduler.reporting.page.write import SCRIPTS, STYLES, joined
@@ -185,12 +187,13 @@ def test_scripts_make_text_only_and_name_no_other_place() -> None:
 
 
 def test_planned_and_forecast_count_the_same(demo: Demo) -> None:
-    """Where nothing is uncertain but each frag's fate and cuts give what is planned, the forecast's mean is the table's figure: within
+    """Where nothing is uncertain but each frag's fate, lots grow as planned and cuts give what is planned, the forecast's mean is the table's figure: within
     five standard errors of a mean of binomial counts, whose variance is at most their mean."""
     learned, draws, sure = demo.outlook.learned, 1000, 1e-6
     blends = {key: replace(b, spread=sure, blended=1.0 if key[1] == PIECES else b.blended) for key, b in learned.blends.items()}
     spreads = replace(learned.spreads, frags=sure, lots=sure, shock=sure, pieces=sure)
-    certain = replace(learned, lots={}, blends=blends, spreads=spreads)
+    lots = {lot: LotGrowth(math.log(pace), sure) for lot, pace in demo.farm.pace.items()}
+    certain = replace(learned, lots=lots, blends=blends, spreads=spreads)
     found = forecast(demo.outlook.farm, demo.plan, learned=certain, draws=draws)
     table = {key[:-1]: key[-1] for key in demo.tables["sellable"].pick("month", "strain", "size_class", "expected_frags")}
     assert {strain for _, strain, _ in table} == {strain for strain, _ in found.reaching}
