@@ -68,12 +68,9 @@ def _ready(seller: Seller, order: Order, lots: Sequence[Growing], week: int) -> 
         reached = sum(1 for ready in lot.life.ready.values() if ready <= week)
         return lot.strain != order.strain, reached, first_to_leave(seller.farm, lot, lot.unrouted)
 
-    def fits(lot: Growing) -> bool:
-        old = seller.farm.settings.max_rack_weeks
-        return lot.unrouted > 0 and lot.life.age[week] <= old and lot.life.reached(order.size_class, week)
-
     strains = (order.strain, *order.substitutes)
-    yield from (x for x in sorted(lots, key=key) if x.strain in strains and fits(x) and seller.may_leave(x, week))
+    may = (x for x in lots if x.strain in strains and x.unrouted > 0 and seller.may_sell(x, order.size_class, week))
+    yield from sorted(may, key=key)
 
 
 def _graded(farm: Farm, lot: Growing, week: int) -> float:

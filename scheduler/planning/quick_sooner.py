@@ -32,11 +32,7 @@ def sell_sooner(seller: Seller, lots: Sequence[Growing], weeks: Iterable[int]) -
     """
     farm, last = seller.farm, seller.weeks.count
     for week in weeks:
-        later = [
-            (s.week, first_to_leave(farm, lot, lot.left(last)[week]), lot, s)
-            for lot in lots
-            for s in lot.sales
-            if s.route == "market" and s.week > week
-        ]
+        turn = {lot.id: first_to_leave(farm, lot, lot.left(last)[week]) for lot in lots}
+        later = [(s.week, turn[lot.id], lot, s) for lot in lots for s in lot.sales if s.route == "market" and s.week > week]
         for _, _, lot, sale in sorted(later, key=lambda e: e[:2]):
             seller.bring_forward(lot, sale, week)

@@ -127,8 +127,7 @@ class Seller:
         alive = float(lot.life.alive[week])
         most = min(wanted, lot.unrouted, self.ledger.pieces_packable(outlet.channel, week, alive))
         if outlet.kind == "list" and self.within_market:
-            room = self.ledger.market_room(self.weeks.month(week), lot.strain, outlet.size_class)
-            most = min(most, int(room / max(self._graded(lot, week, 1), 1e-9) + 1e-9))
+            most = min(most, self._listed_room(lot, outlet.size_class, week))
         if outlet.order is not None:
             if self.order_need[outlet.order] <= 1e-6 or not may_deliver(self.farm, outlet.order, week):
                 return 0
@@ -193,9 +192,8 @@ class Seller:
             return
         self._cancel(lot, sale)
         lot.sales.remove(sale)
-        room = self.ledger.market_room(self.weeks.month(week), lot.strain, sale.size_class)
         most = min(sale.pieces, self.ledger.pieces_packable(sale.channel, week, float(lot.life.alive[week])))
-        most = max(0, min(most, int(room / max(self._graded(lot, week, 1), 1e-9) + 1e-9)))
+        most = max(0, min(most, self._listed_room(lot, sale.size_class, week)))
         for when, pieces in ((week, most), (sale.week, sale.pieces - most)):
             if pieces:
                 self._sell(lot, when, "market", sale.size_class, sale.channel, pieces, None)
@@ -236,12 +234,10 @@ class Seller:
 
     def _sell_option(self, lot: Growing, option: _Option) -> None:
         alive = float(lot.life.alive[option.week])
-        good = self.farm.traits(lot.strain).good_share
         for channel in self.market_channels:
             most = min(lot.unrouted, self.ledger.pieces_packable(channel, option.week, alive))
             if option.listed:
-                room = self.ledger.market_room(self.weeks.month(option.week), lot.strain, option.size_class)
-                most = min(most, int(room / max(alive * good, 1e-9) + 1e-9))
+                most = min(most, self._listed_room(lot, option.size_class, option.week))
             if most > 0:
                 route: Literal["market", "clear"] = "clear" if option.route == "clear" else "market"
                 self._sell(lot, option.week, route, option.size_class, channel, most, None)
@@ -312,6 +308,11 @@ class Seller:
     def _graded(self, lot: Growing, week: int, pieces: int) -> float:
         """Expected frags that make grade of pieces leaving in a week."""
         return pieces * float(lot.life.alive[week]) * self.farm.traits(lot.strain).good_share
+
+    def _listed_room(self, lot: Growing, size_class: str, week: int) -> int:
+        """Pieces of a lot the market of a week's month still takes at list price; below 0 where it holds too many."""
+        room = self.ledger.market_room(self.weeks.month(week), lot.strain, size_class)
+        return int(room / max(self._graded(lot, week, 1), 1e-9) + 1e-9)
 
     def _filled(self, order: str, lot: Growing, week: int, pieces: int) -> None:
         """What an order still needs after pieces of a lot."""
