@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import date
 from typing import ClassVar
 
+from pydantic import BaseModel, ConfigDict, Field
+
 from scheduler.farm.rows import Row, column
 
 Day = date
@@ -62,13 +64,10 @@ class PastCut(Row):
     on_rock: bool = column("yes if it was cut on its rock", "no", default=False)
 
 
-class LotPace(Row):
-    """How fast the frags of a lot on racks grow, as its measured sizes have taught. It is no sheet of the book."""
+class LotPace(BaseModel):
+    """How fast the frags of a lot on racks grow, as its measured sizes have taught: no row of the book."""
 
-    SHEET: ClassVar[str] = "paces"
-    ABOUT: ClassVar[str] = "Growth of single lots as learned from their measured sizes."
-    KEY: ClassVar[tuple[str, ...]] = ("lot",)
-    LINKS: ClassVar[dict[str, str]] = {"lot": "lots"}
+    model_config = ConfigDict(frozen=True, extra="forbid")
 
-    lot: str = column("label code of a lot on racks", "LN-2639a")
-    growth: float = column("growth of its frags as a share of what its strain and light expect", "0.9", gt=0, le=100)
+    lot: str = Field(description="label code of a lot on racks")
+    growth: float = Field(gt=0, le=100, description="growth of its frags as a share of what its strain and light expect")

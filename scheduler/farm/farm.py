@@ -10,6 +10,8 @@ from datetime import date, timedelta
 from functools import cached_property
 from typing import Any
 
+from pydantic import BaseModel
+
 from scheduler.farm.bench import USUAL_ROUTE, Dip, PlugKind, RouteStep
 from scheduler.farm.blocks import Block, Position, parse_block
 from scheduler.farm.coral import Colony, Group, GroupPair, Lot, SizeClass, Strain, Traits, TraitSource
@@ -80,7 +82,7 @@ class Farm:
         digest = hashlib.sha256()
         for field in fields(self):
             value: Any = getattr(self, field.name)
-            rows: Iterable[Row] = (value,) if isinstance(value, Row) else value
+            rows: Iterable[BaseModel] = (value,) if isinstance(value, BaseModel) else value
             for row in rows:
                 digest.update(f"{field.name}:{row.model_dump_json()}\n".encode())
         return digest.hexdigest()
