@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
 import pytest
 
@@ -214,8 +214,8 @@ def test_use_and_hours_are_the_tables(browser: Browser, demo: Demo) -> None:
                 n for w, s, n in demo.tables["hours"].pick("where", "skills", "minutes_needed") if (w, s) == (where, skills)
             ]
             shown = opened.texts(f'#capacity tr[data-row="{where} {skills}"] td')
-            hours = [float(s.split("\n")[0].replace(",", "")) for s in shown]
-            assert hours == pytest.approx([float(str(n)) / 60 for n in wanted], abs=0.05 + 1e-9)  # of halves either way
+            hours = [Decimal(repr(float(str(n)) / 60)).quantize(Decimal("0.1"), ROUND_HALF_UP) for n in wanted]
+            assert [s.split("\n")[0] for s in shown] == [f"{h:,}" for h in hours]  # halves go up, as written in decimals
         helps = opened.texts("#capacity .helps tbody tr")
         assert [h.split("\t")[1] for h in helps] == [f"{h.gain:,.2f}" for h in demo.plan.helps[: len(helps)]]
 
