@@ -15,7 +15,7 @@ from scheduler.season.capacity import Row
 from scheduler.season.columns import Season
 from scheduler.season.guide import Guide
 from scheduler.season.ledger import Ledger
-from scheduler.season.relaxation import ENOUGH, Relaxed, relax
+from scheduler.season.relaxation import ENOUGH, Relaxation, Relaxed
 from scheduler.season.sales import Growing
 from scheduler.season.tracks import StandingLot
 from scheduler.season.whole import Chosen, WholeCuts, as_relaxed
@@ -88,20 +88,15 @@ def plan_season(
     for (zone, week), limit in (room or {}).items():
         if week >= first:
             season.capacity.set_limit("positions", zone, week, limit)
-    relaxed = relax(
-        season,
-        warm=warm.prices_for(season, by_class=len(farm.colonies) >= MANY_COLONIES) if warm is not None else None,
-        progress=progress,
-        stop=stop,
-        elastic=first > 1,
-        enough=ENOUGH if first == 1 and cutting else LOOSE,
-    )
+    prices = warm.prices_for(season, by_class=len(farm.colonies) >= MANY_COLONIES) if warm is not None else None
+    relaxation = Relaxation(season, warm=prices, elastic=first > 1, stop=stop)
+    relaxed = relaxation.solve(enough=ENOUGH if first == 1 and cutting else LOOSE, progress=progress, stop=stop)
     for row in farm.orders:
         if not row.partial_ok:  # filled last, whole, from what the market would have had
             season.capacity.set_limit("order", row.order, 0, 0.0)
     if not whole:
         return SeasonPlan(season, relaxed, as_relaxed(season, relaxed), None)
-    search = WholeCuts(season, relaxed, seed, stop=stop)
+    search = WholeCuts(season, relaxation, relaxed, seed, stop=stop)
     return SeasonPlan(season, relaxed, search.run(progress=progress), search)
 
 

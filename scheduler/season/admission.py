@@ -28,6 +28,7 @@ class Admission:
         self._not_kept = self._table(lambda z, w: not kept_wholly_free(farm, pins, z, w)) if pins else np.ones_like(self._open)
         self._suits: dict[tuple[str, float, str], Flags] = {}
         self._fits: dict[str, Flags] = {}
+        self._kept_apart: dict[str, Flags] = {}
         self._feeds: dict[str, Flags] = {}
 
     def _table(self, holds: Callable[[Zone, int], bool]) -> Flags:
@@ -56,13 +57,15 @@ class Admission:
         return low, high
 
     def suits(self, colony: Colony) -> Flags:
-        """L2, L6, L8, L9 and plug kind: where frags of a colony may settle, by week of their cut."""
+        """L2, L6, L7 (beside mothers), L8, L9 and plug kind: where frags of a colony may settle, by week of their cut."""
         key = (colony.strain, colony.par_umol, self.farm.system_of_tank(colony.tank))
         if key not in self._suits:
             s, par = self.farm.settings, colony.par_umol
             low, high = (1 - s.dim) * par - 1e-9, (1 + s.bright) * par + 1e-9
             light = (self._dimmest >= low) & (self._brightest <= high)
-            self._suits[key] = light & self._open & self._fed(key[2]) & self._fit(colony.strain)
+            self._suits[key] = (
+                light & self._open & self._fed(key[2]) & self._fit(colony.strain) & ~self._unfit_beside(colony.strain)
+            )
         return self._suits[key]
 
     def could_settle(self, colony: Colony) -> Flags:
@@ -88,3 +91,19 @@ class Admission:
                 dtype=np.bool_,
             )  # fmt: skip
         return self._fits[strain]
+
+    def _unfit_beside(self, strain: str) -> Flags:
+        """L7: zones where a mother stands that a strain is kept apart from, shape (zones,)."""
+        if strain not in self._kept_apart:
+            self._kept_apart[strain] = np.array([self._shares(strain, z) for z in self.zones], dtype=np.bool_)
+        return self._kept_apart[strain]
+
+    def _shares(self, strain: str, zone: Zone) -> bool:
+        farm = self.farm
+        if farm.strain[strain].group not in farm.choosy_groups:
+            return False
+        for tank in farm.tanks_by_system[zone.system]:
+            kept = {farm.strains_apart(strain, other) for other in farm.mothers_in_tank[tank]}
+            if "system" in kept or ("tank" in kept and tank == zone.tank):
+                return True
+        return False

@@ -79,48 +79,92 @@ def relax(
     A season of ``LARGE`` without them is begun in parts and ends ``LOOSER`` times as soon.
     ``elastic``: positions may be overrun at a forbidding cost, for limits that lots cannot keep without selling.
     """
-    begun = time.monotonic()
-    limits, amounts = season.capacity.limits, season.amounts
-    soft = [i for i, row in enumerate(season.capacity.rows) if elastic and row.kind in ("positions", "system")]
-    large = LARGE <= len(season.sources) == len(amounts) and not columns
-    pool = _Pool(season, limits, amounts, soft, large=large)
-    for column in columns:
-        pool.offer(column)
-    if large:
-        enough *= LOOSER
-    if large and season.cutting:
-        for column in _first_columns(season, warm, stop):
-            pool.offer(column)
-        warm = pool.lp.solve().prices
-    asked = [season.price(np.zeros(len(limits)) if warm is None else warm)]
-    best_bound, prices = np.inf, asked[0]
-    value, result, number = -np.inf, None, 0
-    for number in range(1, rounds + 1):
-        added = 0
-        for at in asked:
-            worth, makers = season.reduced(at)
-            bound = float(worth @ amounts + at.rows @ limits) + pool.overtime_gain(at.rows)
-            if bound < best_bound:
-                best_bound, prices = bound, at
-            added += sum(pool.offer(make()) for make in makers)
-        result = pool.lp.solve()
-        value = result.value
-        if progress is not None:
-            best, most = (100 * (x + season.constant) for x in (value, best_bound))
-            progress("season", best, most, time.monotonic() - begun)
-        if best_bound - value <= enough * abs(best_bound) + 1e-6 or (stop is not None and stop.is_set()):
-            break
-        mixed = result.prices
-        if np.isfinite(best_bound) and number > 1:
-            mixed = SMOOTHING * prices.rows + (1 - SMOOTHING) * mixed
-        if not added and np.allclose(mixed, asked[0].rows, atol=1e-9):
-            break
-        asked = [season.price(mixed)]
-        if large and number > 1:  # a solve takes longer than prices: more columns for each
-            asked.append(season.price(result.prices))
-    assert result is not None
-    columns, shares = pool.outcome(result.amounts)
-    return Relaxed(best_bound + season.constant, value + season.constant, prices, columns, shares, number)
+    found = Relaxation(season, warm=warm, columns=columns, elastic=elastic, stop=stop)
+    return found.solve(rounds=rounds, enough=enough, progress=progress, stop=stop)
+
+
+@dataclass(frozen=True)
+class Mix:
+    """The best mix of the columns a relaxation has met: how much of each, and the prices of rows."""
+
+    columns: list[Column]
+    amounts: Floats
+    rows: Floats
+
+
+class Relaxation:
+    """The relaxation of a season, kept so that what it has met can be mixed anew within other limits."""
+
+    def __init__(
+        self, season: Season, *, warm: Floats | None = None, columns: Sequence[Column] = (), elastic: bool = False,
+        stop: threading.Event | None = None,
+    ) -> None:  # fmt: skip
+        self.season = season
+        limits = season.capacity.limits
+        soft = [i for i, row in enumerate(season.capacity.rows) if elastic and row.kind in ("positions", "system")]
+        self._large = LARGE <= len(season.sources) == len(season.amounts) and not columns
+        self._pool = _Pool(season, limits, season.amounts, soft, large=self._large)
+        for column in columns:
+            self._pool.offer(column)
+        if self._large and season.cutting:
+            for column in _first_columns(season, warm, stop):
+                self._pool.offer(column)
+            warm = self._pool.lp.solve().prices
+        self._warm = np.zeros(len(limits)) if warm is None else warm
+
+    @property
+    def warm_starts(self) -> bool:
+        """Whether a solve starts from the last one, so that another mix takes little time."""
+        return not self._large
+
+    def mix(self, limits: Floats, sources: Floats) -> Mix:
+        """The columns met so far at their best with other limits of rows and amounts of sources: a few pivots, no new columns."""
+        self._pool.lp.change(limits, sources)
+        result = self._pool.lp.solve()
+        return Mix(*self._pool.outcome(result.amounts), result.prices)
+
+    def solve(
+        self,
+        *,
+        rounds: int = ROUNDS,
+        enough: float = ENOUGH,
+        progress: Progress | None = None,
+        stop: threading.Event | None = None,
+    ) -> Relaxed:
+        """Solve by column generation, at most so many rounds. ``stop`` ends it after the round."""
+        season, pool, begun = self.season, self._pool, time.monotonic()
+        limits, amounts = season.capacity.limits, season.amounts
+        if self._large:
+            enough *= LOOSER
+        asked = [season.price(self._warm)]
+        best_bound, prices = np.inf, asked[0]
+        value, result, number = -np.inf, None, 0
+        for number in range(1, rounds + 1):
+            added = 0
+            for at in asked:
+                worth, makers = season.reduced(at)
+                bound = float(worth @ amounts + at.rows @ limits) + pool.overtime_gain(at.rows)
+                if bound < best_bound:
+                    best_bound, prices = bound, at
+                added += sum(pool.offer(make()) for make in makers)
+            result = pool.lp.solve()
+            value = result.value
+            if progress is not None:
+                best, most = (100 * (x + season.constant) for x in (value, best_bound))
+                progress("season", best, most, time.monotonic() - begun)
+            if best_bound - value <= enough * abs(best_bound) + 1e-6 or (stop is not None and stop.is_set()):
+                break
+            mixed = result.prices
+            if np.isfinite(best_bound) and number > 1:
+                mixed = SMOOTHING * prices.rows + (1 - SMOOTHING) * mixed
+            if not added and np.allclose(mixed, asked[0].rows, atol=1e-9):
+                break
+            asked = [season.price(mixed)]
+            if self._large and number > 1:  # a solve takes longer than prices: more columns for each
+                asked.append(season.price(result.prices))
+        assert result is not None
+        columns, shares = pool.outcome(result.amounts)
+        return Relaxed(best_bound + season.constant, value + season.constant, prices, columns, shares, number)
 
 
 def _first_columns(season: Season, warm: Floats | None, stop: threading.Event | None) -> list[Column]:

@@ -100,7 +100,7 @@ class Tracks:
         """The same tracks, numbered alike, of which only those of some strains are priced (the others have worth -inf)."""
         only = np.flatnonzero(np.isin(self.strain, [self.outlets.strain_index[s] for s in strains]))
         few, other = copy(self), copy(self)
-        few.__dict__ = {name: x for name, x in few.__dict__.items() if name not in ("_open", "_kept_on")}
+        few.__dict__ = {name: x for name, x in few.__dict__.items() if name not in ("open_ways", "_kept_on")}
         for name in _BY_TRACK:
             setattr(few, name, getattr(self, name)[only])
         other._part = only, few

@@ -1,8 +1,8 @@
 """Whole cuts for the whole season: every colony gets one of its programmes, strain by strain, against what the others leave.
 
 The relaxation mixes programmes; here each colony follows one. Strains are taken a few at a time: first each block while
-the others keep their part of the relaxation (relax and fix) and, when that has been entered in the ledger, again and
-again within what the others leave (fix and optimise).
+the others keep their part of the relaxation, which is solved again for what blocks so far have left (relax and fix), and,
+when that has been entered in the ledger, again and again within what the others leave (fix and optimise).
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from scheduler.season.columns import Season
 from scheduler.season.pool import Pattern, ProgrammePool, Way
-from scheduler.season.relaxation import Relaxed
+from scheduler.season.relaxation import Mix, Relaxation, Relaxed
 from scheduler.season.strain_block import Decided, StrainBlock
 from scheduler.solving import Progress
 
@@ -45,8 +45,11 @@ WORK_STOPPED = 0.02
 TIGHT = 0.7
 """Shared rows used beyond this share in the relaxation are built into blocks; the others are watched."""
 
-FINE = 4.0
+FINE = 3.0
 """What overrunning a limit costs in the first pass, as a multiple of its price."""
+
+AGAIN, AGAIN_LARGE = 12, 3
+"""Most times the rest is relaxed again in the first pass; and where no solve starts from the last."""
 
 FINE_AT_LEAST = 0.15
 """Money a unit of a limit without a price is taken to be worth when it is overrun."""
@@ -98,8 +101,11 @@ class _State:
 class WholeCuts:
     """Chooses one programme for every colony of a season."""
 
-    def __init__(self, season: Season, relaxed: Relaxed, seed: int, *, stop: threading.Event | None = None) -> None:
-        self.season, self.relaxed, self.stop = season, relaxed, stop
+    def __init__(
+        self, season: Season, relaxation: Relaxation, relaxed: Relaxed, seed: int, *, stop: threading.Event | None = None
+    ) -> None:
+        """``relaxed``: what ``relaxation``, which is solved again here, came to."""
+        self.season, self.relaxation, self.relaxed, self.stop = season, relaxation, relaxed, stop
         self.seed = seed
         self.count = len(season.colonies)
         self.by_strain: dict[str, list[int]] = defaultdict(list)
@@ -120,19 +126,27 @@ class WholeCuts:
         What it takes beyond that is fined, since it need not fit the fractions of the relaxation.
         """
         begun, limits = time.monotonic(), self.season.capacity.limits
-        share = self._relaxed_use()
-        total = sum(share.values(), np.zeros(len(limits)))
-        self._tight = set(np.flatnonzero((self.relaxed.prices.rows > 1e-6) | (total > TIGHT * limits)).tolist())
-        state = _State({}, {}, {}, {})
-        order = sorted(self.strains, key=lambda s: -float(share[s] @ self.relaxed.prices.rows))
-        for pair in batched(self._blocks(order), TOGETHER):
-            for block, found in zip(pair, self._solve_all(pair, state, share, self._fines(), limits), strict=True):
+        state, nothing = _State({}, {}, {}, {}), np.zeros(len(limits))
+        rest = self._rest(self.strains, nothing)
+        share = self._share(rest)
+        pairs = batched(self._blocks(sorted(self.strains, key=lambda s: -float(share[s] @ rest.rows))), TOGETHER)
+        step = -(-len(pairs) // (AGAIN if self.relaxation.warm_starts else AGAIN_LARGE))
+        for number, pair in enumerate(pairs, start=1):
+            used = sum((state.use.get(s, share[s]) for s in self.strains), nothing)
+            self._tight |= set(np.flatnonzero((rest.rows > 1e-6) | (used > TIGHT * limits)).tolist())
+            for block, found in zip(pair, self._solve_all(pair, state, share, self._fines(rest), limits), strict=True):
                 if found is not None:
                     self._note(block, found, state)
-            used = sum((state.use.get(s, share[s]) for s in self.strains), np.zeros(len(limits)))
-            self._tight |= set(np.flatnonzero(used > limits + 1e-6).tolist())
             self._told(progress, state, begun)
+            if number % step == 0 and (open_ := [s for s in self.strains if s not in state.use]):
+                rest = self._rest(open_, sum(state.use.values(), nothing))
+                share = self._share(rest)
         return self._chosen(state)
+
+    def _rest(self, strains: Sequence[str], taken: Floats) -> Mix:
+        """What the relaxation would do with some strains in what the others, with their whole programmes, leave."""
+        mine = np.array([s in strains for s in self.season.strain_of])
+        return self.relaxation.mix(np.maximum(0.0, self.season.capacity.limits - taken), np.where(mine, self.season.amounts, 0.0))
 
     def mend(self, entered: Chosen, passes: int, *, orders: Collection[str] = (), progress: Progress | None = None) -> Chosen:
         """Fix and optimise: all strains ``passes`` times in new blocks, from a plan as it was entered and strictly within the limits.
@@ -210,9 +224,9 @@ class WholeCuts:
         with ThreadPoolExecutor(max_workers=TOGETHER) as threads:
             return list(threads.map(solve, jobs))
 
-    def _fines(self) -> Floats:
+    def _fines(self, rest: Mix) -> Floats:
         """Money a unit beyond a limit costs: a multiple of its price; the markets and orders are never overrun."""
-        fines = FINE * (self.relaxed.prices.rows + FINE_AT_LEAST)
+        fines = FINE * (rest.rows + FINE_AT_LEAST)
         soft = np.array([row.kind in _SOFT for row in self.season.capacity.rows])
         return np.where(soft, fines, np.inf)
 
@@ -246,18 +260,14 @@ class WholeCuts:
 
     # ---- accounts -------------------------------------------------------------------------------------------------
 
-    def _relaxed_use(self) -> dict[str, Floats]:
-        """What each strain uses of every row in the relaxation."""
-        rows = len(self.season.capacity.rows)
-        found = {s: np.zeros(rows) for s in self.strains}
-        for column, amount in zip(self.relaxed.columns, self.relaxed.amounts, strict=True):
+    def _share(self, rest: Mix) -> dict[str, Floats]:
+        """What each strain uses of every row in a mix."""
+        found = {s: np.zeros(len(self.season.capacity.rows)) for s in self.strains}
+        for column, amount in zip(rest.columns, rest.amounts, strict=True):
             if amount > 1e-9:
-                source = column.source
-                strain = (
-                    self.season.colonies[source].strain if source < self.count else self.season.lots[source - self.count].strain
-                )
+                mine = found[self.season.strain_of[column.source]]
                 for row, use in column.uses.items():
-                    found[strain][row] += amount * use
+                    mine[row] += amount * use
         return found
 
     def _use(self, block: Sequence[str], chosen: Mapping[int, Pattern], out: Mapping[tuple[int, Way], float]) -> Floats:

@@ -37,6 +37,9 @@ class Programme(Protocol):
     def add(self, worth: float, uses: Mapping[int, float], source: int | None = None) -> int:
         """Add a column: worth and use of rows per unit, and the source it belongs to. Returns its number."""
 
+    def change(self, limits: Floats, sources: Floats) -> None:
+        """Other right-hand sides: limits of the rows, amounts of the sources."""
+
     def solve(self) -> LinearResult:
         """Solve what is there by now."""
 
@@ -45,7 +48,7 @@ class ColumnProgramme:
     """Maximise worth over columns; rows are upper limits, every source's columns add up to its amount.
 
     ``limits``: right-hand sides of the rows. ``sources``: amount of each source. Between solves only columns are added
-    or limits changed, so a solve starts from the last basis.
+    or right-hand sides changed, so a solve starts from the last basis.
     """
 
     def __init__(self, limits: Floats, sources: Floats, *, sparse: bool = False) -> None:
@@ -53,8 +56,7 @@ class ColumnProgramme:
         self._solver = pywraplp.Solver.CreateSolver("GLOP")
         if self._solver is None:
             raise NoPlanFound("The linear solver could not be started.")
-        # Both rescale what is there when columns come, and a rescaled basis is not started from again.
-        self._solver.SetSolverSpecificParametersAsString("use_preprocessing: false use_scaling: false")
+        self._pivot(dual=False)
         self._goal = self._solver.Objective()
         self._goal.SetMaximization()
         self._free = self._solver.infinity()
@@ -67,6 +69,11 @@ class ColumnProgramme:
                 self._row(row)
             for source in range(len(sources)):
                 self._source(source)
+
+    def _pivot(self, *, dual: bool) -> None:
+        # Both rescale what is there when columns come, and a rescaled basis is not started from again.
+        kept = "use_preprocessing: false use_scaling: false"
+        self._solver.SetSolverSpecificParametersAsString(f"{kept} use_dual_simplex: {str(dual).lower()}")
 
     def _row(self, row: int) -> pywraplp.Constraint:
         if row not in self._rows:
@@ -90,9 +97,19 @@ class ColumnProgramme:
         self._columns.append(column)
         return len(self._columns) - 1
 
+    def change(self, limits: Floats, sources: Floats) -> None:
+        """Other right-hand sides. What was the best stays priced right, so the next solve needs few (dual) pivots."""
+        for row, constraint in self._rows.items():
+            constraint.SetUb(float(limits[row]))
+        for source, constraint in self._sources.items():
+            constraint.SetBounds(float(sources[source]), float(sources[source]))
+        self._limits, self._amounts = limits, sources
+        self._pivot(dual=True)
+
     def solve(self) -> LinearResult:
         """Solve. Raises ``NoPlanFound`` if there is no optimum (every source needs a column that uses no row)."""
         status = self._solver.Solve()
+        self._pivot(dual=False)
         if status != pywraplp.Solver.OPTIMAL:
             raise NoPlanFound(f"The linear programme of the season ended without an optimum (status {status}).")
         prices, sources = np.zeros(len(self._limits)), np.zeros(len(self._amounts))
@@ -128,6 +145,10 @@ class InteriorProgramme:
             self._amounts.append(1.0)
         self._ends.append(len(self._rows))
         return len(self._worths) - 1
+
+    def change(self, limits: Floats, sources: Floats) -> None:
+        """Other right-hand sides."""
+        self._limits, self._sources = np.array(limits, dtype=float), np.array(sources, dtype=float)
 
     def solve(self) -> LinearResult:
         """Solve. Raises ``NoPlanFound`` if there is no optimum (every source needs a column that uses no row)."""

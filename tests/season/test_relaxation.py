@@ -16,7 +16,7 @@ from scheduler.farm.hours import CARING, PACKING, Kind, missing_minutes, outside
 from scheduler.farm.people import StandingWork
 from scheduler.farm.work import standing_minutes
 from scheduler.season.columns import Season
-from scheduler.season.relaxation import Relaxed, relax
+from scheduler.season.relaxation import Mix, Relaxation, Relaxed, relax
 from tests.audit.small_farm import changed, small_farm
 from tests.farms import random_farm
 from tests.season.one_model import OneModel, every_programme
@@ -184,3 +184,31 @@ def test_positions_held_are_the_pieces_that_come_times_how_long_they_stay(seed: 
     for system in farm.system:
         mean_stay = stayed[system] / (came[system] * farm.weeks.count) if came[system] else 0.0
         assert stock[system] == pytest.approx(came[system] * mean_stay, abs=1e-6)
+
+
+def test_what_a_relaxation_met_is_mixed_anew_within_other_limits() -> None:
+    """Within its own limits as before; within less, never worth more, and prices that prove it the best of its columns."""
+    season = season_of(random_farm(4, 16, tight=True))
+    relaxation = Relaxation(season, elastic=True)
+    relaxed = relaxation.solve(rounds=200, enough=1e-9)
+    limits, sources = season.capacity.limits, season.amounts
+    same = relaxation.mix(limits, sources)
+    assert worth_of(same) == pytest.approx(relaxed.value - season.constant, rel=1e-6)
+    gone = sources * (np.arange(len(sources)) >= 5)
+    less = relaxation.mix(0.7 * limits, gone)
+    assert 0 < worth_of(less) < worth_of(same)
+    for source in range(len(sources)):
+        mine = sum(a for c, a in zip(less.columns, less.amounts, strict=True) if c.source == source)
+        assert mine == pytest.approx(gone[source], abs=1e-6)
+    used = np.zeros(len(limits))
+    for column, amount in zip(less.columns, less.amounts, strict=True):
+        for row, use in column.uses.items():
+            used[row] += amount * use
+    hard = np.array([row.kind not in ("outside", "overtime", "positions", "system") for row in season.capacity.rows])
+    assert (used <= 0.7 * limits + 1e-5)[hard].all()  # overtime and fines stretch the others
+    again = relaxation.mix(limits, sources)
+    assert worth_of(again) == pytest.approx(worth_of(same), rel=1e-6)
+
+
+def worth_of(mix: Mix) -> float:
+    return float(sum(a * c.worth for c, a in zip(mix.columns, mix.amounts, strict=True)))

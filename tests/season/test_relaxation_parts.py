@@ -50,6 +50,8 @@ def test_a_part_prices_its_own_strains_as_the_whole_season_does() -> None:
     assert np.array_equal(mine[part.sources], worth[part.sources])
     assert [make() for make in some] == [makers[i]() for i in part.sources]
     assert part.amounts.sum() == season.amounts[part.sources].sum()
+    later = season.part(chosen, season.capacity.limits)  # of a season that has been priced already
+    assert np.array_equal(later.reduced(later.price(rows))[0], mine)
 
 
 def test_parts_have_every_strain_once_and_every_group_in_each() -> None:

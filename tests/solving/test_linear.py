@@ -61,6 +61,27 @@ def test_interior_points_and_pivots_agree_before_and_after_new_columns() -> None
     assert grown(interior, more).solve().value == pytest.approx(after, rel=1e-7)
 
 
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("kind", [InteriorProgramme, ColumnProgramme])
+def test_other_right_hand_sides_give_what_a_new_programme_gives(seed: int, kind: type[Programme]) -> None:
+    """And so do columns added after them; every change is one that moves the optimum."""
+    columns, more = given(seed, 12), given(seed + 50, 4)
+    programme = grown(kind(LIMITS, SOURCES), columns)  # type: ignore[call-arg]
+    last = programme.solve().value
+    for limits, sources in (
+        (LIMITS * 0.6, SOURCES), (LIMITS * 0.6, np.array([0.0, 3.0, 2.0])), (np.array([0.0, 4.0, 9.0, 100.0]), np.array([0.0, 3.0, 0.0])),
+    ):  # fmt: skip
+        programme.change(limits, sources)
+        found, anew = programme.solve(), grown(kind(limits, sources), columns).solve()  # type: ignore[call-arg]
+        assert found.value == pytest.approx(anew.value, rel=1e-6, abs=1e-7)
+        assert found.value < last - 1e-6
+        assert found.value == pytest.approx(found.prices @ limits + found.source_prices @ sources, rel=1e-6, abs=1e-7)
+        last = found.value
+    grown(programme, more)
+    columns += more
+    assert programme.solve().value == pytest.approx(grown(kind(limits, sources), columns).solve().value, rel=1e-6, abs=1e-7)  # type: ignore[call-arg]
+
+
 def test_what_interior_points_leave_unsolved_is_solved_by_pivots() -> None:
     programme = grown(InteriorProgramme(LIMITS, SOURCES), given(1, 12))
     whole = programme.solve().value
