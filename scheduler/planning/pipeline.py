@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import platform
 import threading
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from functools import partial
@@ -162,6 +162,17 @@ class _Planner:
                 placing.fill(options)
             return placing.cuts
 
+        def more(near: NearPlan, sessions: Collection[str]) -> Sequence[ChosenCut]:
+            assert near.prices is not None
+            placing = Placing(farm, floor, ledger, room, near.prices, self.pins)
+            placing.begin_with(Start(near.cuts, near.moves))
+            free = [replace(o, sessions=tuple(s for s in o.sessions if s.id in sessions)) for o in near.options]
+            placing.fill([o for o in free if o.sessions])
+            return placing.cuts[len(near.cuts) :]
+
+        def allowed(near: NearPlan) -> bool:
+            return len(countable(farm, ledger, near, self.pins, self.announced).cuts) == len(near.cuts)
+
         planner: NearPlanner | None = None
 
         def planned(fill: Mapping[str, float], allowed: SolveLimits) -> NearPlan:
@@ -177,8 +188,8 @@ class _Planner:
             return replace(countable(farm, ledger, found, self.pins, self.announced), kept=kept)
 
         near, self.bench = by_the_clock(
-            farm, planned, self.valuation, self.pins, self.limits, announced=self.announced, progress=self.progress,
-            stop=self.stop,
+            farm, planned, self.valuation, self.pins, self.limits, announced=self.announced, more=more, allowed=allowed,
+            progress=self.progress, stop=self.stop,
         )  # fmt: skip
         early = stock.sales(near)
         return near, {lot.id: [s for s in lot.sales if s.week in weeks.near_weeks] + early.get(lot.id, []) for lot in old}

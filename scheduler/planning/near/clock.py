@@ -10,11 +10,10 @@ from scheduler.errors import PinConflict
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import Announced, Cut
 from scheduler.planning.bench_day import REPLANS, BenchResult, Fitted, fit_sessions, schedule_cuts
-from scheduler.planning.near.places import Coming, tidy
+from scheduler.planning.near.filling import Filling, More, with_fewer
 from scheduler.planning.near.plan import NearPlan
 from scheduler.planning.pins import ASKING, describe_pin
 from scheduler.solving import Budget, Limits, Progress
-from scheduler.week.floor import blocks_positions
 from scheduler.week.model import ChosenCut
 from scheduler.week.options import NearWorth
 from scheduler.week.worth import change_cost, keeps
@@ -31,12 +30,14 @@ Planned = Callable[[Mapping[str, float], Limits], NearPlan]
 
 def by_the_clock(
     farm: Farm, planned: Planned, worth: NearWorth, pins: Sequence[str], solving: Limits, *, announced: Sequence[Announced] = (),
-    progress: Progress | None = None, stop: threading.Event | None = None,
+    more: More | None = None, allowed: Callable[[NearPlan], bool] = lambda _: True, progress: Progress | None = None,
+    stop: threading.Event | None = None,
 ) -> tuple[NearPlan, BenchResult]:  # fmt: skip
     """The near weeks with the clock of their sessions, all within ``solving``; lots carry the name of ``working_name`` there.
 
     Where planning again for the clock lost announced cuts, the near weeks as first planned, and those that only keep what
-    was announced, are fitted to the clock by leaving cuts out, and the best of the three is taken.
+    was announced, are fitted to the clock by leaving cuts out, and the best of the three is taken. Sessions that end early then
+    are filled up by ``more`` cuts, as far as they are ``allowed``.
     Raises ``PinConflict`` where the cuts that pins ask for cannot be done in a session's time, or lack plugs.
     """
     budget, limits = Budget(solving), replace(solving, deterministic=SESSION_WORK, seconds=SESSION_SECONDS)
@@ -75,8 +76,17 @@ def by_the_clock(
             found = other
     if found.stuck:
         raise _conflict(farm, found, pins, limits, budget)
-    lost = [_told(cut, fewest.get(cut.colony, 0), why) for cut, why in found.dropped]
-    return replace(found.near, gave_way=(*found.near.gave_way, *lost)), found.bench
+    near, bench = found.near, found.bench
+    if more is not None and near.prices is not None:
+
+        def clocked(wider: NearPlan, known: BenchResult) -> BenchResult:
+            cuts = bench_cuts(wider)
+            return schedule_cuts(farm, cuts, _blocks(wider), limits, budget=budget, known=known, progress=progress, stop=stop)
+
+        filling = Filling(farm, more, clocked, allowed, lambda now: now.worth(farm, announced), solving.seed)
+        near, bench = filling.fill(near, bench, lambda: stop is not None and stop.is_set())
+    lost = [text for cut, why in found.dropped if (text := _told(near, cut, why))]
+    return replace(near, gave_way=(*near.gave_way, *lost)), bench
 
 
 def _kept(announced: Sequence[Announced], near: NearPlan) -> int:
@@ -120,15 +130,15 @@ def _without(farm: Farm, near: NearPlan, cut: Cut, fewest: int, seed: int) -> Ne
     others = tuple(c for c in near.cuts if c is not made)
     if not fewest:
         return replace(near, cuts=others)
-    traits = farm.traits(cut.strain)
-    held = blocks_positions(made.blocks, traits.plug_rows, traits.plug_cols)
-    smaller = tidy(farm, [Coming(cut.lot, cut.strain, fewest, made.section, held, made.blocks)], seed)
-    return replace(near, cuts=(*others, replace(made, pieces=fewest, blocks=smaller[cut.lot])))
+    return replace(near, cuts=(*others, with_fewer(farm, made, fewest, seed)))
 
 
-def _told(cut: Cut, fewest: int, why: str) -> str:
-    what = f"{fewest} of {cut.pieces} pieces, as few as pins ask for" if fewest else "not cut"
-    return f"{cut.colony}: {what}, since {why}"
+def _told(near: NearPlan, cut: Cut, why: str) -> str | None:
+    """What has become of a cut that did not fit the clock; ``None`` if it is made after all, by others or in another session."""
+    pieces = sum(c.pieces for c in near.cuts if c.option.name == cut.colony)
+    if pieces >= cut.pieces:
+        return None
+    return f"{cut.colony}: {f'{pieces} of {cut.pieces} pieces' if pieces else 'not cut'}, since {why}"
 
 
 def _value(worth: NearWorth, near: NearPlan, cut: Cut) -> float:
