@@ -27,8 +27,8 @@ from scheduler.solving import Limits
 HAND_WEEKS = 10
 """A hand rule looks no further than this; planning its later weeks would only take time."""
 
-FULL_WORK = 4.0
-"""Solver work of one full weekly plan, in the solver's own units."""
+FULL_WORK, FULL_SECONDS = 4.0, 600.0
+"""Solver work of one full weekly plan, in the solver's own units; and seconds, for a search that counts none and does not end."""
 
 FORECAST_DRAWS = 1000
 ENOUGH = 10.0
@@ -64,7 +64,11 @@ def _full(calm: bool) -> Way:
         taught = learned_farm(farm)
         announced = announced_cuts(taught, last[-1]) if calm and last else ()
         told = announced_sales(taught, last[-1]) if calm and last else ()
-        last[:] = [plan_farm(taught, limits=Limits(deterministic=FULL_WORK), announced=announced, sales_told=told).plan]
+        last[:] = [
+            plan_farm(
+                taught, limits=Limits(deterministic=FULL_WORK, seconds=FULL_SECONDS), announced=announced, sales_told=told
+            ).plan
+        ]
         return last[0]
 
     return plan

@@ -49,6 +49,9 @@ from scheduler.week.prices import Prices
 WORK = 0.1
 """Solver work for the counts of the near weeks."""
 
+SAFETY_SECONDS = 30.0
+"""Far more than that work takes. One search of some ten thousand took steps for hours that the solver counted as no work."""
+
 
 @dataclass(frozen=True)
 class Memory:
@@ -62,7 +65,7 @@ class QuickPlanner:
     """Plans one farm again and again. With ``calm`` changes to what the last plan announced have their cost."""
 
     def __init__(self, *, calm: bool = True, seed: int = 1, work: float = WORK) -> None:
-        self.calm, self.limits = calm, SolveLimits(deterministic=work, seed=seed)
+        self.calm, self.limits = calm, SolveLimits(deterministic=work, seconds=SAFETY_SECONDS, seed=seed)
         self.memory = Memory()
 
     def plan(self, farm: Farm) -> Plan:

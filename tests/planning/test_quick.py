@@ -295,3 +295,11 @@ def test_what_was_announced_is_kept_where_changes_cost_and_nothing_happened() ->
     assert len(again.announced) == len(first.cuts)
     assert calm(again.announced, again.cuts).changed == 0
     assert QuickPlanner(calm=False).plan(farm).announced == ()
+
+
+def test_a_search_that_counts_no_work_is_ended_by_the_clock() -> None:
+    """Work alone has failed to end a search: its steps were too small to be counted."""
+    limits = QuickPlanner().limits
+    assert limits.seconds is not None
+    assert 0.1 < limits.seconds <= 60
+    assert limits.deterministic is not None
