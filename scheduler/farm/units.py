@@ -2,14 +2,16 @@
 
 Money is ``Decimal``; a line of money is rounded half-even to the cent once, when it is finished. Shares that come from
 biology (survival, interest factors) are floats there and become exact ``Decimal`` with nine places through ``share``;
-every quantity after that is exact, so the planner and the audit cannot drift apart in the last cent. Inside models
-minutes are whole seconds, rounded up (``seconds``), and money is whole cents (``cents``).
+every quantity after that is exact, and what is divided is a ``Fraction``: half a cent is half a cent, and the planner
+and the audit cannot drift apart in the last one. Inside models minutes are whole seconds, rounded up (``seconds``), and
+money is whole cents (``cents``).
 """
 
 from __future__ import annotations
 
 import math
 from decimal import ROUND_HALF_EVEN, Decimal
+from fractions import Fraction
 
 CENT = Decimal("0.01")
 SHARE_STEP = Decimal("1e-9")
@@ -28,8 +30,10 @@ def share(value: float) -> Decimal:
     return Decimal(repr(float(value))).quantize(SHARE_STEP, rounding=ROUND_HALF_EVEN)
 
 
-def to_cent(amount: Decimal) -> Decimal:
+def to_cent(amount: Decimal | Fraction) -> Decimal:
     """A finished line of money, rounded half-even to the cent."""
+    if isinstance(amount, Fraction):
+        return Decimal(round(amount * 100)).scaleb(-2)
     return amount.quantize(CENT, rounding=ROUND_HALF_EVEN)
 
 

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
+from fractions import Fraction
 from functools import cached_property
 
 from scheduler.biology.service import pieces_to_start
@@ -56,8 +57,8 @@ class Valuation:
         self.plan = plan
         self.view = PlanView(farm, plan)
         self.weeks = farm.weeks
-        self._amounts: dict[Key, Decimal] = defaultdict(Decimal)
-        self._minutes: dict[tuple[str, int], Decimal] = defaultdict(Decimal)
+        self._amounts: dict[Key, Fraction] = defaultdict(Fraction)
+        self._minutes: dict[tuple[str, int], Fraction] = defaultdict(Fraction)
         self._leaving = leaving(farm, self.view)
 
     def lines(self) -> tuple[Line, ...]:
@@ -71,21 +72,21 @@ class Valuation:
         self._ends()
         self._changes()
         rows = [
-            Line(line=kind, subject=subject, week=week, amount=to_cent(amount * self._interest(week)))
+            Line(line=kind, subject=subject, week=week, amount=to_cent(amount * Fraction(self._interest(week))))
             for (kind, subject, week), amount in sorted(self._amounts.items())
         ]
         return tuple(r for r in rows if r.amount)
 
-    def _add(self, kind: LineKind, subject: str, week: int, amount: Decimal) -> None:
-        self._amounts[kind, subject, week] += amount
+    def _add(self, kind: LineKind, subject: str, week: int, amount: Decimal | Fraction) -> None:
+        self._amounts[kind, subject, week] += Fraction(amount)
 
-    def _work(self, kind: str, week: int, minutes: Decimal) -> None:
-        self._minutes[kind, week] += minutes
+    def _work(self, kind: str, week: int, minutes: Decimal | Fraction) -> None:
+        self._minutes[kind, week] += Fraction(minutes)
 
     def _wages(self) -> None:
         """Labour lines: minutes are added up first, so that a line is rounded once."""
         for (kind, week), minutes in self._minutes.items():
-            self._add("labour", kind, week, -minutes * self.farm.settings.wage_per_hour / 60)
+            self._add("labour", kind, week, -minutes * Fraction(self.farm.settings.wage_per_hour) / 60)
 
     def _interest(self, week: int) -> Decimal:
         rate = self.farm.settings.interest_percent_per_year
@@ -129,7 +130,7 @@ class Valuation:
         return over
 
     def _market(self, over: dict[tuple[int, str, str], Decimal]) -> None:
-        frags: dict[tuple[tuple[int, int], str, str], Decimal] = defaultdict(Decimal)
+        frags: dict[tuple[tuple[int, int], str, str], Fraction] = defaultdict(Fraction)
         last: dict[tuple[tuple[int, int], str, str], int] = {}
         for x in self._leaving:
             week, strain, name = x.sale.week, x.lot.strain, x.sale.size_class
@@ -145,20 +146,21 @@ class Valuation:
         for (week, strain, name), graded in over.items():
             if graded > 0:
                 key = (self.weeks.month(week), strain, name)
-                frags[key] += graded
+                frags[key] += Fraction(graded)
                 last[key] = max(last.get(key, 0), week)
         listed = {
-            key: min(total, self._market_part(key[0], strain=key[1], size_class=key[2]) or Decimal(0))
+            key: min(total, self._market_part(key[0], strain=key[1], size_class=key[2]) or Fraction(0))
             for key, total in frags.items()
         }
         self._group_limits(listed)
         for key, total in frags.items():
             row = self.farm.size_class(key[1], key[2])
             if row is not None:
-                self._add("market sale", f"{key[1]}/{key[2]} list", last[key], listed[key] * row.list_price)
-                self._add("market sale", f"{key[1]}/{key[2]} discount", last[key], (total - listed[key]) * row.discount_price)
+                self._add("market sale", f"{key[1]}/{key[2]} list", last[key], listed[key] * Fraction(row.list_price))
+                rest = (total - listed[key]) * Fraction(row.discount_price)
+                self._add("market sale", f"{key[1]}/{key[2]} discount", last[key], rest)
 
-    def _group_limits(self, listed: dict[tuple[tuple[int, int], str, str], Decimal]) -> None:
+    def _group_limits(self, listed: dict[tuple[tuple[int, int], str, str], Fraction]) -> None:
         def dearness(key: tuple[tuple[int, int], str, str]) -> tuple[Decimal, str, str]:
             row = self.farm.size_class(key[1], key[2])
             return (row.list_price - row.discount_price if row else Decimal(0), key[1], key[2])
@@ -167,19 +169,19 @@ class Valuation:
             for group in self.farm.group:
                 limit = self._market_part(month, group=group)
                 mine = sorted((k for k in listed if k[0] == month and self.farm.strain[k[1]].group == group), key=dearness)
-                excess = sum((listed[k] for k in mine), Decimal(0)) - limit if limit is not None else Decimal(0)
+                excess = sum((listed[k] for k in mine), Fraction(0)) - limit if limit is not None else Fraction(0)
                 for key in mine:
-                    cut = min(max(excess, Decimal(0)), listed[key])
+                    cut = min(max(excess, Fraction(0)), listed[key])
                     listed[key] -= cut
                     excess -= cut
 
     def _market_part(
         self, month: tuple[int, int], *, group: str | None = None, strain: str | None = None, size_class: str | None = None
-    ) -> Decimal | None:
+    ) -> Fraction | None:
         quantity = self.farm.market_quantity(month[1], group=group, strain=strain, size_class=size_class)
         if quantity is None:
             return None
-        return exact(quantity) * self.weeks.planned_in_month(month) / self.weeks.weeks_in_month(month)
+        return Fraction(exact(quantity)) * self.weeks.planned_in_month(month) / self.weeks.weeks_in_month(month)
 
     # ---- work and supplies ----------------------------------------------------------------------------------------
 
@@ -195,19 +197,19 @@ class Valuation:
         blocks = len(self.view.lots[cut.lot].stands[0].blocks)
         return minutes.cutter(cut.pieces), minutes.mounter(cut.pieces, blocks)
 
-    def sessions_held(self, week: int) -> Decimal:
+    def sessions_held(self, week: int) -> Fraction:
         """Sessions set up in a week: those with a cut; in later weeks the share of the bench that is used."""
         if week in self.weeks.near_weeks:
-            return Decimal(len(self._sessions_of(week)))
+            return Fraction(len(self._sessions_of(week)))
         used = sum((sum(self._cut_minutes(c), Decimal(0)) for c in self.plan.cuts if c.week == week), Decimal(0))
         benches = sessions_in(self.farm, week)
         offered = sum((exact(bench_minutes(self.farm, b)) * len(b.people) for b in benches), Decimal(0))
-        return len(benches) * used / offered if offered else Decimal(0)
+        return len(benches) * Fraction(used) / Fraction(offered) if offered else Fraction(0)
 
     def _bench(self) -> None:
         s = self.farm.settings
         for week in self.weeks.all:
-            self._work("sessions", week, self.sessions_held(week) * exact(s.session_minutes))
+            self._work("sessions", week, self.sessions_held(week) * Fraction(exact(s.session_minutes)))
             for cuts in self._sessions_of(week).values():
                 systems = {self.farm.system_of_tank(self.farm.colony[c.colony].tank) for c in cuts}
                 self._work("changeovers", week, (len(systems) - 1) * exact(s.changeover_minutes))
@@ -217,11 +219,11 @@ class Valuation:
             self._work("mounting", cut.week, mounting)
 
     @cached_property
-    def _boxes(self) -> dict[int, Decimal]:
+    def _boxes(self) -> dict[int, Fraction]:
         """Boxes packed in each week with sales."""
-        found: dict[int, Decimal] = defaultdict(Decimal)
+        found: dict[int, Fraction] = defaultdict(Fraction)
         for x in self._leaving:
-            found[x.sale.week] += x.frags / exact(self.farm.channel[x.sale.channel].frags_per_box)
+            found[x.sale.week] += Fraction(x.frags) / Fraction(exact(self.farm.channel[x.sale.channel].frags_per_box))
         return found
 
     def _outside(self) -> None:
@@ -233,28 +235,29 @@ class Valuation:
         for x in self._leaving:
             self._work("packing", x.sale.week, x.frags * exact(s.pack_frag_minutes))
         for week, boxes in self._boxes.items():
-            self._work("boxes", week, boxes * exact(s.pack_box_minutes))
+            self._work("boxes", week, boxes * Fraction(exact(s.pack_box_minutes)))
         for row in self.plan.overtime:
-            self._add("labour", "overtime", row.week, -row.minutes / 60 * (s.overtime_wage_per_hour - s.wage_per_hour))
+            more = Fraction(s.overtime_wage_per_hour - s.wage_per_hour)
+            self._add("labour", "overtime", row.week, -Fraction(row.minutes) / 60 * more)
 
-    def _uses(self) -> Iterator[tuple[str, str, str, int, Decimal]]:
+    def _uses(self) -> Iterator[tuple[str, str, str, int, Fraction]]:
         """(per, plug kind, group, week, count) of everything that uses supplies; an item made for one group is used for it alone."""
         for cut in self.plan.cuts:
             kind, group = self.farm.traits(cut.strain).plug_kind, self.farm.strain[cut.strain].group
-            yield "piece", kind, group, cut.week, Decimal(cut.pieces)
-            yield "colony", group, group, cut.week, Decimal(1)
+            yield "piece", kind, group, cut.week, Fraction(cut.pieces)
+            yield "colony", group, group, cut.week, Fraction(1)
         for week in self.weeks.all:
             yield "session", "", "", week, self.sessions_held(week)
-            yield "box", "", "", week, self._boxes.get(week, Decimal(0))
+            yield "box", "", "", week, self._boxes.get(week, Fraction(0))
         for x in self._leaving:
             kind, group = self.farm.traits(x.lot.strain).plug_kind, self.farm.strain[x.lot.strain].group
-            yield "frag packed", kind, group, x.sale.week, x.frags
+            yield "frag packed", kind, group, x.sale.week, Fraction(x.frags)
 
     def _supplies(self) -> None:
         for per, kind, group, week, count in self._uses():
             for item in self.farm.supplies:
                 if item.per == per and (per in ("session", "box") or item.only_for is None or item.only_for in (kind, group)):
-                    self._add("supplies", item.item, week, -count * exact(item.quantity_per) * item.unit_cost)
+                    self._add("supplies", item.item, week, -count * Fraction(exact(item.quantity_per) * item.unit_cost))
 
     # ---- the end and the balance of tanks -------------------------------------------------------------------------
 

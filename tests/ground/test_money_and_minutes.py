@@ -25,6 +25,18 @@ def test_rounding_moves_at_most_half_a_cent(amount: Decimal) -> None:
     assert cents(amount) == int(to_cent(amount) * 100)
 
 
+@pytest.mark.parametrize(("count", "cent"), [(1, "0.12"), (3, "0.38"), (-1, "-0.12"), (-3, "-0.38")])
+def test_an_eighth_of_money_is_half_a_cent_however_it_was_divided(count: int, cent: str) -> None:
+    assert to_cent(Fraction(count, 8)) == Decimal(cent)
+    assert to_cent(sum((Fraction(count, 24) for _ in range(3)), Fraction(0))) == Decimal(cent)
+    assert to_cent(Fraction(count, 8)).as_tuple().exponent == -2
+
+
+@given(st.integers(-10_000, 10_000), st.integers(1, 1_000))
+def test_a_fraction_of_money_is_rounded_by_at_most_half_a_cent(amount: int, parts: int) -> None:
+    assert abs(Fraction(to_cent(Fraction(amount, parts))) - Fraction(amount, parts)) <= Fraction(1, 200)
+
+
 @given(st.floats(0, 1))
 def test_a_share_has_nine_places(value: float) -> None:
     found = share(value)

@@ -22,6 +22,7 @@ from scheduler.plan.model import Plan
 from scheduler.planning.hand import RuleName, plan_by_hand
 from scheduler.planning.hand.bench import lawful, order_of_work
 from tests.farms import random_farm
+from tests.planning.test_random_farms import LARGEST, farm_of
 from tests.week.bench_farm import EVERY, at_least, cut, pins, tiny_farm
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
@@ -254,3 +255,10 @@ def test_conditioned_plugs_are_not_used_before_they_have_stood_long_enough(rule:
     assert 0 < near[0] <= 12
     assert near[0] < near[1] <= 40
     assert sum(c.pieces for c in check(trading(bare, A=200.0), rule).cuts if c.week == 1) > 12
+
+
+def test_half_a_cent_falls_as_the_audit_lets_it_fall() -> None:
+    """In week 10 this farm uses supplies for exactly half a cent over 0.98: thirds of a session, added up in decimals, miss it."""
+    plan = check(farm_of(214, LARGEST), "experienced")
+    (line,) = (x for x in plan.lines if (x.line, x.subject, x.week) == ("supplies", "session set", 10))
+    assert line.amount == Decimal("-0.98")
