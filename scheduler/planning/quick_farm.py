@@ -4,10 +4,11 @@ A season solved for the book as it is thinks of a plan that is carried out to it
 week by week it disappoints in known ways, and each is met by one change of the farm the season is solved for:
 
 - frags left at the horizon are worth so much there that cutting is put off to the last weeks, and so for ever: they count
-  ``END_FRAGS`` of that, spare pieces of mothers nothing;
+  ``END_FRAGS`` of that, those beyond the coming market ``DISCOUNT`` of their price, spare pieces of mothers nothing;
+- frags of size that wait for customers hold places that fresh ones could have: they pay a rent (``keeping_rent``);
+- frags sold beyond the market are lost to the next month's, and a week later nobody would sell them: the season is solved
+  without such sales (``within_market``). With them it would give its stock away and cut for the coming months anew;
 - lots of different strains keep clear of each other, so that later weeks cannot use ``usable_share`` of a light zone;
-- frags sold beyond the market are lost to the next month's: their price counts ``DISCOUNT``;
-- customers of a month come by chance, and those that do not come one month do not come twice the next.
 """
 
 from __future__ import annotations
@@ -18,18 +19,15 @@ from itertools import combinations
 from math import sqrt
 from statistics import fmean
 
-import numpy as np
-from scipy.stats import poisson
-
 from scheduler.farm.farm import Farm
 from scheduler.farm.space import Rack
 
-END_FRAGS = 0.3
+END_FRAGS = 0.5
 """Farm choice, as the other shares here; found on development seeds of the replay."""
 
 DISCOUNT = Decimal("0.25")
 
-KEEP_SHARE = 0.05
+KEEP_SHARE = 0.02
 """What a position is charged for a week by frags that could have been sold, as a share of the mean price of the first class."""
 
 
@@ -44,19 +42,13 @@ def going_on(farm: Farm) -> Farm:
         }
     )
     classes = tuple(c.model_copy(update={"discount_price": c.discount_price * DISCOUNT}) for c in farm.classes)
-    market = tuple(m.model_copy(update={"quantity": bought(m.quantity)}) if m.strain else m for m in farm.market)
-    return replace(farm, settings=settings, market=market, classes=classes)
+    return replace(farm, settings=settings, classes=classes)
 
 
 def keeping_rent(farm: Farm) -> float:
     """Money a position and week for frags that are kept on though they could be sold: fresh ones could stand there."""
     first = [rows[0] for s in {c.strain for c in farm.colonies} if (rows := farm.size_classes(s))]
     return KEEP_SHARE * fmean(float(row.list_price) for row in first) if first else 0.0
-
-
-def bought(offered: float) -> float:
-    """Frags sold of so many offered in a month in which, on the average, as many customers come: E min(N, offered), N Poisson."""
-    return float(poisson.expect(lambda n: np.minimum(n, offered), args=(offered,))) if offered > 0 else 0.0
 
 
 def packed_share(farm: Farm) -> float:

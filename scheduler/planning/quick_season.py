@@ -45,7 +45,7 @@ class QuickSeason:
     @classmethod
     def solved(cls, farm: Farm, lots: Sequence[Growing], pins: Sequence[str], before: QuickSeason | None) -> QuickSeason:
         """The season of a farm; prices found before are where the search begins."""
-        season = Season(farm, standing(lots), pins=pins, rent=keeping_rent(farm))
+        season = Season(farm, standing(lots), pins=pins, rent=keeping_rent(farm), within_market=True)
         for order in farm.orders:
             if order.partial_ok:
                 season.capacity.set_limit("order", order.order, 0, with_cover(farm, order.order, order.quantity))
@@ -88,7 +88,6 @@ class QuickSeason:
             taken = min(gone, wish.pieces)
             gone -= taken
             closed = wish.outlet.order is not None and wish.outlet.order not in farm.order
-            closed = closed or wish.outlet.kind == "discount"  # kept: the next month has a market of its own
             if wish.pieces > taken and wish.outlet.week <= end and not closed:
                 outlet = replace(wish.outlet, week=max(1, wish.outlet.week - age))
                 found.append(Wish(replace(outlet, week=_soonest(farm, lot, outlet)), wish.pieces - taken))

@@ -1,7 +1,7 @@
 """Which lots of a strain leave first, and sales brought forward while customers of a month want more.
 
-The season counts on fewer customers than a month may bring, since those that do not come one month do not come twice the next.
-What is of size and has no better use than the same class at the same price loses by waiting: it holds its place and may die.
+The season does not mind in which month a frag finds its customer, and those that do not come one month do not come twice the
+next. What is of size and has no better use than the same class at the same price loses by waiting: it holds its place and may die.
 """
 
 from __future__ import annotations

@@ -74,13 +74,13 @@ class Season:
     def __init__(
         self, farm: Farm, lots: Sequence[StandingLot], *, first: int = 1, ledger: Ledger | None = None,
         cuts: Mapping[str, Mapping[int, int]] | None = None, pins: Collection[str] = (), cutting: bool = True, single: bool = False,
-        rent: float = 0.0,
+        rent: float = 0.0, within_market: bool = False,
     ) -> None:  # fmt: skip
         self.farm, self.first, self.cutting = farm, first, cutting
         self.pins = frozenset(pins)
         self.capacity = Capacity(farm, first, ledger, single=single)
         self.outlets = Outlets(farm, self.capacity)
-        self.tracks = Tracks(farm, self.capacity, self.outlets, lots, self.pins, rent)
+        self.tracks = Tracks(farm, self.capacity, self.outlets, lots, self.pins, rent, within_market)
         self.lots = tuple(lots)
         self.colonies = list(farm.colonies)
         self.starts = {c.colony: start_of(farm, c, first, (cuts or {}).get(c.colony, {})) for c in self.colonies}

@@ -30,6 +30,7 @@ Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 SOLD = frozenset({"list", "discount", "clear", "order"})
+WITHIN_MARKET = frozenset({"list", "order"})
 CLEARED = frozenset({"clear"})
 LEFT = frozenset({"left listed", "left beyond"})
 LEFT_OLD = frozenset({"left old"})
@@ -66,9 +67,10 @@ class Tracks:
 
     def __init__(
         self, farm: Farm, capacity: Capacity, outlets: Outlets, lots: Sequence[StandingLot], pins: Collection[str],
-        rent: float = 0.0,
+        rent: float = 0.0, within_market: bool = False,
     ) -> None:  # fmt: skip
         self.farm, self.capacity, self.outlets, self.lots, self.rent = farm, capacity, outlets, tuple(lots), rent
+        self.sold = WITHIN_MARKET if within_market else SOLD
         self.pins = frozenset(pins)
         self.last = farm.weeks.count
         self.classes = capacity.classes
@@ -262,7 +264,7 @@ class Tracks:
         rows = np.arange(total)
         rent = self.rents(prices)
         sellable, clearable = self.open_ways
-        worth, which = self.outlets.best(prices, SOLD)
+        worth, which = self.outlets.best(prices, self.sold)
         best = np.full(total, -np.inf)
         week = np.full(total, self.last + 1, dtype=np.int64)
         outlet = np.full(total, -1, dtype=np.int64)
@@ -301,7 +303,7 @@ class Tracks:
         """
         rent = self.rents(prices)
         sellable, clearable = self.open_ways
-        worth, _ = self.outlets.best(prices, SOLD)
+        worth, _ = self.outlets.best(prices, self.sold)
         found = {}
         for n in tracks:
             value = np.max(_times(self.alive[n][:, None], worth[self.strain[n]], sellable[n]), axis=1) - rent[n]
@@ -310,7 +312,9 @@ class Tracks:
             ways: list[tuple[int, int]] = []
             for w in ranked:
                 for k in np.flatnonzero(sellable[n, w]):
-                    ways += [(w, o) for o in self.outlets.at(int(self.strain[n]), w, int(k)) if self.outlets.rows[o].kind in SOLD]
+                    ways += [
+                        (w, o) for o in self.outlets.at(int(self.strain[n]), w, int(k)) if self.outlets.rows[o].kind in self.sold
+                    ]
             for w in old:
                 largest = max(0, int((self.ready[n] <= w).sum()) - 1)
                 ways += [(w, o) for o in self.outlets.at(int(self.strain[n]), w, largest) if self.outlets.rows[o].kind == "clear"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
@@ -18,7 +18,7 @@ from scheduler.forecast.learn import learned_farm
 from scheduler.plan.model import Plan, Sale
 from scheduler.planning.on_racks import lots_on_racks
 from scheduler.planning.quick import QuickPlanner
-from scheduler.planning.quick_farm import bought, going_on, packed_share
+from scheduler.planning.quick_farm import going_on, packed_share
 from scheduler.planning.quick_orders import in_time
 from scheduler.planning.quick_season import PATIENCE, SOLVED_WEEKS, QuickSeason, pooled
 from scheduler.planning.quick_sooner import first_to_leave, sell_sooner
@@ -31,6 +31,8 @@ from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing, Seller
 from scheduler.season.worth import Worth
 from tests.farms import random_farm
+from tests.planning.test_hand import lot, trading
+from tests.week.bench_farm import tiny_farm
 
 
 def lawful(farm: Farm, plan: Plan) -> None:
@@ -268,18 +270,23 @@ def test_orders_that_cannot_be_in_time_are_not_filled_first() -> None:
 # ---- the farm that goes on --------------------------------------------------------------------------------------------
 
 
-def test_customers_by_chance_buy_less_than_as_many_offered() -> None:
-    """E min(N, q) = q (1 - e^-q q^q / q!) for a Poisson N of whole mean q (mean absolute deviation, from memory)."""
-    for q in (1, 4, 20):
-        assert bought(q) == pytest.approx(q * (1 - math.exp(-q) * q**q / math.factorial(q)), rel=1e-6)
-    assert bought(0) == 0
-
-
 def test_lots_of_different_strains_never_fill_a_rack() -> None:
     farm = random_farm(6, 12, weeks=12)
     assert 0 < packed_share(farm) <= 1
     assert packed_share(replace(farm, lots=())) == 1
     assert going_on(farm).settings.usable_share <= farm.settings.usable_share
+
+
+def test_what_the_stock_sells_for_months_is_not_cut_again() -> None:
+    """Sixty frags of size, ten customers a month: none is given away to make room, so none is cut; without the stock some are."""
+    farm = tiny_farm(mothers={"A1": ("A", "M"), "A2": ("A", "M")}, racks={"T-a": (10, 12)}, horizon_weeks=26, near_weeks=4)
+    stock = lot("A0-2642a", "A", 60, date(2026, 10, 12), block="A1:E12")
+    full, empty = trading(farm, lots=(stock,), A=10), trading(farm, A=10)
+    plan, season = QuickPlanner().plan(full), QuickSeason.solved(going_on(full), lots_on_racks(full), [], None)
+    lawful(full, plan)
+    assert plan.cuts == ()
+    assert {w.outlet.kind for wishes in season.wishes.values() for w in wishes} <= {"list", "left listed", "left beyond"}
+    assert QuickPlanner().plan(empty).cuts
 
 
 # ---- calm -------------------------------------------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from decimal import Decimal
 
 import pytest
 
@@ -81,9 +82,10 @@ def test_what_the_first_book_tells_of_the_past_is_not_carried_on() -> None:
 
 
 def test_ours_reads_the_last_plan_along_and_keeps_most_of_it() -> None:
-    from decimal import Decimal
-
-    farm = replace(FARM, settings=FARM.settings.model_copy(update={"change_cost": Decimal(5)}))
-    found = replay(farm, ways(["ours"], quick=True)[0], 1, 6, chance=Chance.off(), truth=ExpectedTruth)
-    assert found["cuts_announced"] > 0
-    assert found["cuts_changed"] <= 0.2 * found["cuts_announced"]
+    announced = changed = 0
+    for base in (random_farm(6, 16, weeks=14), random_farm(8, 16, weeks=14)):
+        farm = replace(base, settings=base.settings.model_copy(update={"change_cost": Decimal(60)}))
+        found = replay(farm, ways(["ours"], quick=True)[0], 1, 6, chance=Chance.off(), truth=ExpectedTruth)
+        announced, changed = announced + found["cuts_announced"], changed + found["cuts_changed"]
+    assert announced >= 5
+    assert changed <= 0.2 * announced

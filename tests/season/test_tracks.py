@@ -107,6 +107,34 @@ def test_a_light_class_offers_the_best_of_its_zones() -> None:
                 assert best.worth[merged.tracks.track(wide, week)] >= own.worth[single.tracks.track(pair, week)] - 1e-9
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_within_the_market_nothing_is_sold_below_list_price(seed: int) -> None:
+    """Frags go at list price, to orders, or stay; only what is past its weeks on the racks is cleared."""
+    farm = random_farm(seed, 8)
+    farm = replace(farm, settings=farm.settings.model_copy(update={"end_frag_share": 0.1}))
+    free, within = season_of(farm), season_of(farm, within_market=True)
+    prices = np.where([r.kind in ("market", "end market") for r in free.capacity.rows], 100.0, 0.0)
+    kinds = {
+        name: {
+            season.outlets.rows[int(o)].kind
+            for n, o in enumerate(season.tracks.ways(prices).outlet)
+            if is_young(season, n) and o >= 0
+        }
+        for name, season in (("free", free), ("within", within))
+    }
+    assert kinds["free"] & {"discount", "clear"}
+    assert kinds["within"] <= {"list", "order", "left listed", "left beyond", "left old"}
+    assert (within.tracks.ways(prices).worth <= free.tracks.ways(prices).worth + 1e-9).all()
+    young = [n for n in range(len(within.tracks.strain)) if is_young(within, n)]
+    offered = {within.outlets.rows[o].kind for ways in within.tracks.choices(young, prices, 3).values() for _, o in ways}
+    assert not offered & {"discount", "clear"}
+
+
+def is_young(season: Season, track: int) -> bool:
+    """Whether a track's frags are not too old for the racks in any week."""
+    return not season.tracks.open_ways[1][track].any()
+
+
 # ---- who may settle where ---------------------------------------------------------------------------------------------
 
 
