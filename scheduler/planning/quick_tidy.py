@@ -1,8 +1,9 @@
 """Tidying racks: grown lots move to where they stand beside their own kind or out of the way.
 
 Lots of other strains keep their distance from a few frags as much as from many. A lot's footprint is what would be open to
-any other strain if the lot were gone: its own positions and those that it alone keeps clear. Lots move within their water to
-where their footprint is smaller; nobody but the crew's minutes pays for it.
+any other strain if the lot were gone: its own positions and those that it alone keeps clear, each counted by how much ground
+is wanted there (``quick_ground``). Lots move within their water to where their footprint is smaller; nobody but the crew's
+minutes pays for it. Frags that grow on need the light they have; those of their largest size may wait in less.
 """
 
 from __future__ import annotations
@@ -23,8 +24,9 @@ from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING
 from scheduler.farm.space import Rack
 from scheduler.plan.model import Sale, Stand
-from scheduler.plan.view import old_stand
+from scheduler.plan.view import life_of_lot, old_stand
 from scheduler.planning.near.stock import life_after
+from scheduler.planning.quick_ground import wanted_ground
 from scheduler.racks import Grid, Request
 from scheduler.racks.candidates import widest
 from scheduler.racks.requests import closing, shadow
@@ -41,18 +43,18 @@ MOST_MINUTES = 60.0
 """Minutes of moving in a week: farm choice, no published source."""
 
 DIMMER = 0.9
-"""A lot is not moved to less than this share of the light it stands in."""
+"""A lot that is still growing into a size class is not moved to less than this share of the light it stands in."""
 
 _WEEK = 1
 
 
 @dataclass(frozen=True)
 class Place:
-    """Where a lot could stand; ``footprint`` in positions, ``par`` of its first position, µmol m-2 s-1."""
+    """Where a lot could stand; ``footprint`` in positions as wanted as the mean, ``par`` of its first, µmol m-2 s-1."""
 
     rack: str
     block: Block
-    footprint: int
+    footprint: float
     par: float
 
 
@@ -82,6 +84,7 @@ class Tidying:
         self._new_strains = {(farm.rack[c.section.rack].tank, c.option.strain) for c in cuts}
         self._soon = farm.weeks.near_weeks[1:]
         self._gap = {rack.rack: self._usual_gap(rack) for rack in farm.racks}
+        self._wanted = wanted_ground(farm, _WEEK)
 
     def moves(self, sales: Mapping[str, Sequence[Sale]]) -> Iterator[Stand]:
         """The moves, those that open most positions a frag first. ``sales``: what the plan sells, by lot; it still can afterwards."""
@@ -108,9 +111,9 @@ class Tidying:
 
     # ---- footprints -----------------------------------------------------------------------------------------------
 
-    def footprint(self, rack: str, name: str) -> int:
-        """Positions of a rack that would be open to any other strain if a lot were gone, and are not now."""
-        return int(self.open_ground(rack, without=name).sum() - self.open_ground(rack).sum())
+    def footprint(self, rack: str, name: str) -> float:
+        """Positions of a rack that would be open to any other strain if a lot were gone, and are not now, as they are wanted."""
+        return self._wanted[rack] * int(self.open_ground(rack, without=name).sum() - self.open_ground(rack).sum())
 
     def open_ground(self, rack: str, without: str | None = None) -> Grid:
         """Positions of a rack open to a strain that keeps the usual distance from all that stands there."""
@@ -132,12 +135,13 @@ class Tidying:
     # ---- places ---------------------------------------------------------------------------------------------------
 
     def _places(self, lot: Lot, pieces: int) -> Iterator[Place]:
-        """L1, L3, L4, L7, L8, L9: where so many frags of a lot could stand in one block on another rack of its water."""
+        """L1, L3, L4, L7, L8, L9: where else so many frags of a lot could stand in one block in its water."""
         farm, traits = self.farm, self.farm.traits(lot.strain)
         low, high = step(farm, self.floor, lot, _WEEK)
         here = par_of_rack(farm, lot.rack, _WEEK)
         (mine,) = [t.positions for t in self.floor.taken(lot.rack, _WEEK) if t.name == lot.lot]
-        low = max(low, DIMMER * fmean(float(here[p]) for p in mine))
+        if not self._grown(lot):
+            low = max(low, DIMMER * fmean(float(here[p]) for p in mine))
         system = farm.system_of_rack(lot.rack)
         if not self._system_has_room(system, pieces * traits.plug_area):
             return
@@ -146,7 +150,7 @@ class Tidying:
             plug_cols=traits.plug_cols, allowed=frozenset(), value=1,
         )  # fmt: skip
         for rack in farm.racks:
-            if rack.rack == lot.rack or farm.system_of_rack(rack.rack) != system or rack.flow not in traits.flow_growing:
+            if farm.system_of_rack(rack.rack) != system or rack.flow not in traits.flow_growing:
                 continue
             if not takes(farm, self.floor, rack, lot.strain, _WEEK, self.pins) or self._kept_apart(rack, lot.strain):
                 continue
@@ -154,6 +158,11 @@ class Tidying:
             free = self._free(rack, lot.strain) & (par >= low) & (par <= high)
             if free.sum() >= pieces * traits.plug_area:
                 yield from self._blocks(rack, free, request, par)
+
+    def _grown(self, lot: Lot) -> bool:
+        """Whether a lot has reached its strain's largest class."""
+        course = life_of_lot(self.farm, lot.lot, (old_stand(self.farm, lot.lot),))
+        return all(course.reached(c.size_class, _WEEK) for c in self.farm.size_classes(lot.strain))
 
     def _free(self, rack: Rack, strain: str) -> Grid:
         """Positions of a rack nobody holds and no other strain's reach covers."""
@@ -166,10 +175,10 @@ class Tidying:
         return free
 
     def _blocks(self, rack: Rack, free: Grid, request: Request, par: NDArray[np.float64]) -> Iterator[Place]:
-        closed = closing(self.open_ground(rack.rack), self._gap[rack.rack])
+        closed = closing(self.open_ground(rack.rack, without=request.lot), self._gap[rack.rack])
         for block in widest(free, request):
             if block.plugs == request.plugs:
-                footprint = closed(request.span(block), block.top, block.left)
+                footprint = self._wanted[rack.rack] * closed(request.span(block), block.top, block.left)
                 yield Place(rack.rack, block, footprint, float(par[block.top, block.left]))
 
     def _kept_apart(self, rack: Rack, strain: str) -> bool:
@@ -217,5 +226,5 @@ class Tidying:
         self.ledger.outside[_WEEK][CARING] += minutes
 
 
-def _rank(place: Place) -> tuple[int, float, str, int, int, int]:
+def _rank(place: Place) -> tuple[float, float, str, int, int, int]:
     return place.footprint, -place.par, place.rack, place.block.top, place.block.left, place.block.across
