@@ -109,6 +109,9 @@ class ColumnProgramme:
     def solve(self) -> LinearResult:
         """Solve. Raises ``NoPlanFound`` if there is no optimum (every source needs a column that uses no row)."""
         status = self._solver.Solve()
+        if status == pywraplp.Solver.ABNORMAL:  # lost in its numbers: once more, prepared and scaled as GLOP likes it
+            self._solver.SetSolverSpecificParametersAsString("")
+            status = self._solver.Solve()
         self._pivot(dual=False)
         if status != pywraplp.Solver.OPTIMAL:
             raise NoPlanFound(f"The linear programme of the season ended without an optimum (status {status}).")

@@ -96,3 +96,23 @@ def test_a_source_that_cannot_keep_its_limits_is_no_optimum(kind: type[Programme
     programme.add(1.0, {0: 1.0}, 0)
     with pytest.raises(NoPlanFound):
         programme.solve()
+
+
+def test_a_solve_lost_in_its_numbers_is_tried_once_more() -> None:
+    """The first answer says that numbers went wrong; the second is the optimum, and later solves start from it as ever."""
+    columns = given(3, 12)
+    want = grown(ColumnProgramme(LIMITS, SOURCES), columns).solve()
+    programme = ColumnProgramme(LIMITS, SOURCES)
+    grown(programme, columns)
+    solver, said = programme._solver, []
+
+    def lost_at_first() -> int:
+        said.append(type(solver).Solve(solver))
+        return linear.pywraplp.Solver.ABNORMAL if len(said) == 1 else said[-1]
+
+    with patch.object(solver, "Solve", lost_at_first):
+        found = programme.solve()
+    assert len(said) == 2
+    assert found.value == pytest.approx(want.value)
+    programme.add(50.0, {0: 1.0}, 0)
+    assert programme.solve().value > found.value
