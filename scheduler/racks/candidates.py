@@ -18,6 +18,12 @@ _QUOTAS = (700, 400, 250, 150)
 
 def widest(free: Grid, request: Request) -> Iterator[Block]:
     """For every corner and width, the block with most plugs, not more than the lot wants; in reading order."""
+    for top, left, across, plugs in largest(free, request):
+        yield Block.model_construct(top=top, left=left, across=across, plugs=plugs)
+
+
+def largest(free: Grid, request: Request) -> Iterator[tuple[int, int, int, int]]:
+    """The same blocks as (top, left, across, plugs), for those who look at very many."""
     rows, cols = free.shape
     high, wide = request.plug_rows, request.plug_cols
     if high > rows or wide > cols:
@@ -39,7 +45,7 @@ def widest(free: Grid, request: Request) -> Iterator[Block]:
                     row += high
                     if more < across:
                         break
-                yield Block.model_construct(top=top, left=left, across=across, plugs=min(plugs, request.plugs))
+                yield top, left, across, min(plugs, request.plugs)
 
 
 def blocks_for(free: Grid, request: Request, most: int = MOST) -> list[Block]:
@@ -49,15 +55,15 @@ def blocks_for(free: Grid, request: Request, most: int = MOST) -> list[Block]:
     compactness, size and reading order; every kind has a share of ``most``, and what one leaves goes to the next.
     """
     kinds: list[list[Block]] = [[], [], [], []]
-    for largest in widest(free, request):
-        for plugs in range(largest.across, largest.plugs + 1):
-            block = Block.model_construct(top=largest.top, left=largest.left, across=largest.across, plugs=plugs)
+    for top, left, across, most_plugs in largest(free, request):
+        for plugs in range(across, most_plugs + 1):
+            block = Block.model_construct(top=top, left=left, across=across, plugs=plugs)
             if plugs == request.plugs:
                 kind = 0
-            elif plugs == largest.plugs:
+            elif plugs == most_plugs:
                 kind = 1
             else:
-                kind = 2 if plugs % largest.across == 0 else 3
+                kind = 2 if plugs % across == 0 else 3
             kinds[kind].append(block)
     kept: list[Block] = []
     room = 0

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 
 from scheduler.farm.blocks import Block
-from scheduler.racks.candidates import widest
+from scheduler.racks.candidates import largest
 from scheduler.racks.requests import Gap, Grid, Request, shadow, wanted_gap
 
 Places = dict[str, tuple[Block, ...]]
@@ -102,15 +102,15 @@ def _best(free: Grid, kin: Grid, request: Request, plugs: int) -> Block | None:
     best: Block | None = None
     best_key: tuple[float, ...] = (np.inf,)
     near = bool(kin.any())
-    for block in widest(free, request):
-        size = min(block.plugs, plugs)
-        if size < block.across:
+    for top, left, across, plugs_here in largest(free, request):
+        size = min(plugs_here, plugs)
+        if size < across:
             continue
-        cut = block if size == block.plugs else Block.model_construct(**{**dict(block), "plugs": size})
-        key: tuple[float, ...] = (-size, sum(request.span(cut)))
+        key: tuple[float, ...] = (-size, -(-size // across) * request.plug_rows + across * request.plug_cols)
         if key > best_key[:2]:
             continue
-        key += (not touches(cut, request, kin) if near else 0, cut.top, cut.left, -cut.across)
+        cut = Block.model_construct(top=top, left=left, across=across, plugs=size)
+        key += (not touches(cut, request, kin) if near else 0, top, left, -across)
         if key < best_key:
             best, best_key = cut, key
     return best

@@ -45,6 +45,7 @@ class LayoutMaker:
                 self._comers.setdefault(rack, {}).setdefault(comer.name, []).append(comer)
         self._left = {rack: self._lefts(rack, comers, sales) for rack in self._comers}
         self.made: dict[Layout, None] = {}
+        self._grids: dict[tuple[str, int, int], Grid] = {}
 
     def _lefts(self, rack: str, comers: Iterable[Option | Move], sales: Iterable[EarlySale]) -> list[dict[str, int]]:
         """What could be left of loose lots on a rack: nothing done, each thing done alone, all of them together."""
@@ -144,10 +145,12 @@ class LayoutMaker:
         return Request(comer.name, comer.strain, most, least, traits.plug_rows, traits.plug_cols, allowed, 1)
 
     def _free(self, rack: str, comer: Option | Move, left: Left, fixed: Iterable[Spot] = ()) -> Grid:
-        row = self.farm.rack[rack]
-        grid = np.zeros((row.rows, row.cols), dtype=np.bool_)
-        for position in made_free(comer.places[rack], left):
-            grid[position] = True
+        row, key = self.farm.rack[rack], (rack, id(comer), id(left))
+        if key not in self._grids:
+            self._grids[key] = np.zeros((row.rows, row.cols), dtype=np.bool_)
+            for position in made_free(comer.places[rack], left):
+                self._grids[key][position] = True
+        grid = self._grids[key].copy()
         for spot in fixed:
             strain = self._comers[rack][spot.name][0].strain
             gap = 0 if strain == comer.strain else self.farm.clear_positions(strain, comer.strain, row.pitch_mm)
