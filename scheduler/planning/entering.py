@@ -12,7 +12,7 @@ from scheduler.plan.model import Cut, Sale, Stand
 from scheduler.planning.books import Books
 from scheduler.planning.company import meetings
 from scheduler.planning.finish import Codes
-from scheduler.planning.season_plan import SeasonPlan, plan_season
+from scheduler.planning.season_plan import SeasonPlan, by_zone, is_large, plan_season
 from scheduler.season.entered import as_entered
 from scheduler.season.later import LaterCut, LaterWeeks
 from scheduler.season.sales import Growing
@@ -58,12 +58,18 @@ class Entering:
         done: dict[str, dict[int, int]] = defaultdict(dict)
         for cut in self.near.cuts:
             done[cut.colony][cut.week] = cut.pieces
+        large = is_large(self.farm, lots)
         plan = plan_season(
-            self.farm, lots, pins=self.pins, seed=self.seed, whole=True, first=weeks.start, single=True, ledger=books.ledger,
+            self.farm, lots, pins=self.pins, seed=self.seed, whole=True, first=weeks.start, single=not large, ledger=books.ledger,
             cuts=done, order_need=books.seller.order_need, warm=first, progress=self.progress, stop=self.stop,
         )  # fmt: skip
         entered = self._entered(plan, books, lots)
         assert entered is not None  # the first choice leaves out the orders that refuse parts
+        if large:
+            books, lots = self._begun()
+            plan = by_zone(
+                plan, lots, seed=self.seed, ledger=books.ledger, cuts=done, order_need=books.seller.order_need, stop=self.stop
+            )  # fmt: skip
         assert plan.search is not None
         told = as_entered(plan.season, entered.cuts, entered.lots, entered.later)
         choice = plan.search.mend(told, MENDS, orders=orders, progress=self.progress)

@@ -80,7 +80,7 @@ class Season:
         self.pins = frozenset(pins)
         self.capacity = Capacity(farm, first, ledger, single=single)
         self.outlets = Outlets(farm, self.capacity)
-        self.tracks = Tracks(farm, self.capacity, self.outlets, lots, self.pins, rent, within_market)
+        self.tracks = Tracks(farm, self.capacity, self.outlets, lots, self.pins, rent, within_market, cutting)
         self.lots = tuple(lots)
         self.colonies = list(farm.colonies)
         self.starts = {c.colony: start_of(farm, c, first, (cuts or {}).get(c.colony, {})) for c in self.colonies}

@@ -73,8 +73,7 @@ def as_entered(season: Season, cuts: Sequence[Cut], lots: Sequence[Growing], lat
 
 
 def _track(season: Season, x: LaterCut) -> int:
-    place = season.tracks.class_of[x.stand.zone]
-    pair = next(p for p in season.tracks.pairs_of[x.cut.strain] if season.tracks.pairs[p][1] == place)
+    pair = season.tracks.pair_of[x.cut.strain, season.tracks.class_of[x.stand.zone]]
     return season.tracks.track(pair, x.cut.week)
 
 

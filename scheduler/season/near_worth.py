@@ -61,7 +61,6 @@ class NearValuation:
         for strain, pieces in (done or {}).items():
             self._target[strain] = max(0.0, self._target[strain] - pieces)
         self._favour(announced)
-        self._pair = {pair: n for n, pair in enumerate(season.tracks.pairs)}
 
     def _favour(self, announced: Sequence[Announced]) -> None:
         """Announced cuts are favoured as in the near week that the relaxation likes best."""
@@ -72,7 +71,7 @@ class NearValuation:
     def piece(self, strain: str, week: int, zone_id: str, *, discount: bool = False) -> float:
         """Net worth of a fresh piece mounted in a week in a light zone; ``discount``: at the margin of a full market."""
         tracks = self.season.tracks
-        pair = self._pair.get((strain, tracks.class_of[zone_id]))
+        pair = tracks.pair_of.get((strain, tracks.class_of[zone_id]))
         if pair is None:
             return 0.0
         worth = float((self._margin if discount else self._full)[tracks.track(pair, week + self._shift)])

@@ -14,13 +14,13 @@ import threading
 import time
 from collections import defaultdict
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 
 from scheduler.farm.work import overtime_minutes
 from scheduler.season.columns import Column, Floats, Prices, Season
+from scheduler.season.parts import Parts, told_by_part
 from scheduler.solving import Progress
 from scheduler.solving.linear import ColumnProgramme, InteriorProgramme, Programme
 
@@ -33,15 +33,6 @@ ROUNDS = 60
 LARGE = 800
 """From so many colonies and lots on a relaxation begins with parts of the farm and is solved by interior points."""
 
-PART = 250
-"""About as many colonies and lots are in a part of a large farm."""
-
-ALONE = ("market", "order", "end market")
-"""Rows of one strain alone, or nearly so."""
-
-TOGETHER = 2
-"""Parts solved at the same time, in threads: none knows of the others, so that the number changes nothing."""
-
 KEPT = 6
 """Columns a source that a part hands on, besides those it mixes."""
 
@@ -49,6 +40,9 @@ ENOUGH_PART, LOOSER = 2e-2, 10.0
 """How close bound and value of a part are, and how many times as far apart they may stay on a large farm: its bound holds all the
 same, and lies so much higher at most.
 """
+
+NEARLY = 0.1
+"""How far a linear programme may be off its optimum, as a share of what is between bound and value: rows it left out count for that."""
 
 OVERRUN = 500.0
 """Money a position beyond its limit costs where limits are elastic."""
@@ -79,7 +73,7 @@ def relax(
     A season of ``LARGE`` without them is begun in parts and ends ``LOOSER`` times as soon.
     ``elastic``: positions may be overrun at a forbidding cost, for limits that lots cannot keep without selling.
     """
-    found = Relaxation(season, warm=warm, columns=columns, elastic=elastic, stop=stop)
+    found = Relaxation(season, warm=warm, columns=columns, elastic=elastic)
     return found.solve(rounds=rounds, enough=enough, progress=progress, stop=stop)
 
 
@@ -96,9 +90,8 @@ class Relaxation:
     """The relaxation of a season, kept so that what it has met can be mixed anew within other limits."""
 
     def __init__(
-        self, season: Season, *, warm: Floats | None = None, columns: Sequence[Column] = (), elastic: bool = False,
-        stop: threading.Event | None = None,
-    ) -> None:  # fmt: skip
+        self, season: Season, *, warm: Floats | None = None, columns: Sequence[Column] = (), elastic: bool = False
+    ) -> None:
         self.season = season
         limits = season.capacity.limits
         soft = [i for i, row in enumerate(season.capacity.rows) if elastic and row.kind in ("positions", "system")]
@@ -106,16 +99,7 @@ class Relaxation:
         self._pool = _Pool(season, limits, season.amounts, soft, large=self._large)
         for column in columns:
             self._pool.offer(column)
-        if self._large and season.cutting:
-            for column in _first_columns(season, warm, stop):
-                self._pool.offer(column)
-            warm = self._pool.lp.solve().prices
         self._warm = np.zeros(len(limits)) if warm is None else warm
-
-    @property
-    def warm_starts(self) -> bool:
-        """Whether a solve starts from the last one, so that another mix takes little time."""
-        return not self._large
 
     def mix(self, limits: Floats, sources: Floats) -> Mix:
         """The columns met so far at their best with other limits of rows and amounts of sources: a few pivots, no new columns."""
@@ -134,9 +118,12 @@ class Relaxation:
         """Solve by column generation, at most so many rounds. ``stop`` ends it after the round."""
         season, pool, begun = self.season, self._pool, time.monotonic()
         limits, amounts = season.capacity.limits, season.amounts
+        warm = self._warm
         if self._large:
             enough *= LOOSER
-        asked = [season.price(self._warm)]
+        if self._large and season.cutting:
+            warm = pool.begun(_first_columns(season, warm, progress, stop))
+        asked = [season.price(warm)]
         best_bound, prices = np.inf, asked[0]
         value, result, number = -np.inf, None, 0
         for number in range(1, rounds + 1):
@@ -147,7 +134,7 @@ class Relaxation:
                 if bound < best_bound:
                     best_bound, prices = bound, at
                 added += sum(pool.offer(make()) for make in makers)
-            result = pool.lp.solve()
+            result = pool.lp.solve(NEARLY * min(1.0, best_bound / value - 1) if value > 0 else NEARLY)
             value = result.value
             if progress is not None:
                 best, most = (100 * (x + season.constant) for x in (value, best_bound))
@@ -167,34 +154,18 @@ class Relaxation:
         return Relaxed(best_bound + season.constant, value + season.constant, prices, columns, shares, number)
 
 
-def _first_columns(season: Season, warm: Floats | None, stop: threading.Event | None) -> list[Column]:
-    """Columns of a large farm to begin with: what its strains would do in parts, each with its share of what all share.
+def _first_columns(
+    season: Season, warm: Floats, progress: Progress | None, stop: threading.Event | None
+) -> list[tuple[list[Column], Floats]]:
+    """What the strains of a large farm would do in parts, each with its share of what all share: columns and prices of each part."""
+    parts = Parts(season)
+    seasons, told = parts.seasons(), told_by_part(progress, len(parts))
 
-    What lots hold if they stay is theirs first; the rest of every limit is divided by the number of parts, but for limits of
-    one strain alone.
-    """
-    limits = season.capacity.limits
-    hands = _dealt(season, -(-len(season.sources) // PART))
-    stay = {strain: np.zeros(len(limits)) for strain in season.strain_of}
-    for source in season.sources:
-        for row, use in season.standing_column(source).uses.items():
-            stay[season.strain_of[source]][row] += season.amounts[source] * use
-    free = np.maximum(0.0, limits - sum(stay.values(), np.zeros(len(limits))))
-    alone = np.array([row.kind in ALONE for row in season.capacity.rows])
+    def solved(k: int) -> tuple[list[Column], Floats]:
+        found = relax(seasons[k], enough=ENOUGH_PART, warm=warm, progress=told(k), stop=stop)
+        return _best_columns(found), found.prices.rows
 
-    def solved(strains: list[str]) -> list[Column]:
-        mine = sum((stay[s] for s in strains), np.zeros(len(limits))) + free / len(hands)
-        few = season.part(strains, np.where(alone, limits, mine))
-        return _best_columns(relax(few, enough=ENOUGH_PART, warm=warm, stop=stop))
-
-    with ThreadPoolExecutor(max_workers=TOGETHER) as threads:
-        return [column for columns in threads.map(solved, hands) for column in columns]
-
-
-def _dealt(season: Season, count: int) -> list[list[str]]:
-    """Strains in so many hands, those of a group in turn, so that all have about as much of everything."""
-    order = sorted(set(season.strain_of), key=lambda s: (season.farm.strain[s].group, s))
-    return [order[k::count] for k in range(count)]
+    return parts.each(solved)
 
 
 def _best_columns(part: Relaxed) -> list[Column]:
@@ -239,6 +210,14 @@ class _Pool:
         self.lp.add(column.worth, column.uses, column.source)
         self._columns.append(column)
         return True
+
+    def begun(self, parts: Sequence[tuple[list[Column], Floats]]) -> Floats:
+        """Take the columns of parts of the season, with the prices of each; returns prices of the whole."""
+        for columns, rows in parts:
+            for column in columns:
+                self.offer(column)
+            self.lp.expect(rows > 1e-9)
+        return self.lp.solve(NEARLY).prices
 
     def overtime_gain(self, rows: Floats) -> float:
         """The most that overtime could earn at these prices: 0 where none of it pays."""

@@ -67,7 +67,7 @@ class Tracks:
 
     def __init__(
         self, farm: Farm, capacity: Capacity, outlets: Outlets, lots: Sequence[StandingLot], pins: Collection[str],
-        rent: float = 0.0, within_market: bool = False,
+        rent: float = 0.0, within_market: bool = False, cutting: bool = True,
     ) -> None:  # fmt: skip
         self.farm, self.capacity, self.outlets, self.lots, self.rent = farm, capacity, outlets, tuple(lots), rent
         self.sold = WITHIN_MARKET if within_market else SOLD
@@ -76,9 +76,11 @@ class Tracks:
         self.classes = capacity.classes
         self.class_of = {z.id: c.index for c in self.classes for z in c.zones}
         self.pairs: list[tuple[str, int]] = []
-        self.pairs_of: dict[str, list[int]] = {}
+        self.pairs_of: dict[str, list[int]] = {s.strain: [] for s in farm.strains}
+        self.pair_of: dict[tuple[str, int], int] = {}
         self.admits: dict[str, Flags] = {}
-        self._admissions()
+        if cutting:
+            self._admissions()
         weeks = len(capacity.weeks)
         fresh, total = len(self.pairs) * weeks, len(self.pairs) * weeks + len(self.lots)
         shape, most = (total, self.last + 2), outlets.most_classes
@@ -135,6 +137,7 @@ class Tracks:
             used = np.flatnonzero(np.any([f.any(axis=0) for f in flags.values()], axis=0))
             self.pairs_of[strain] = list(range(len(self.pairs), len(self.pairs) + len(used)))
             self.pairs += [(strain, int(z)) for z in used]
+            self.pair_of.update({self.pairs[p]: p for p in self.pairs_of[strain]})
             for name, flag in flags.items():
                 self.admits[name] = flag[:, used]
 

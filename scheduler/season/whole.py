@@ -13,15 +13,15 @@ from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cached_property
 from random import Random
 
 import numpy as np
 from numpy.typing import NDArray
 
 from scheduler.season.columns import Season
+from scheduler.season.parted import Mixing
 from scheduler.season.pool import Pattern, ProgrammePool, Way
-from scheduler.season.relaxation import Mix, Relaxation, Relaxed
+from scheduler.season.relaxation import Mix, Relaxed
 from scheduler.season.strain_block import Decided, StrainBlock
 from scheduler.solving import Progress
 
@@ -33,11 +33,8 @@ BLOCK_COLONIES = 5
 TOGETHER = 2
 """Blocks solved at the same time, in threads; a fixed number, so that plans repeat on any machine."""
 
-WORK, LEAST_WORK = 0.25, 0.05
-"""Solver work for one block, and on a farm with very many blocks; the gap usually ends it sooner."""
-
-PASS_WORK = 25.0
-"""Solver work meant for all blocks of a pass together: 100 blocks have all of theirs, more of them less each."""
+WORK = 0.25
+"""Solver work for one block; the gap usually ends it sooner. With a fifth of it many blocks end before their first good choice."""
 
 WORK_STOPPED = 0.02
 """The same once the user wants to stop: every colony still needs a programme."""
@@ -48,8 +45,8 @@ TIGHT = 0.7
 FINE = 3.0
 """What overrunning a limit costs in the first pass, as a multiple of its price."""
 
-AGAIN, AGAIN_LARGE = 12, 3
-"""Most times the rest is relaxed again in the first pass; and where no solve starts from the last."""
+AGAIN = 12
+"""Most times the rest is relaxed again in the first pass."""
 
 FINE_AT_LEAST = 0.15
 """Money a unit of a limit without a price is taken to be worth when it is overrun."""
@@ -101,11 +98,9 @@ class _State:
 class WholeCuts:
     """Chooses one programme for every colony of a season."""
 
-    def __init__(
-        self, season: Season, relaxation: Relaxation, relaxed: Relaxed, seed: int, *, stop: threading.Event | None = None
-    ) -> None:
-        """``relaxed``: what ``relaxation``, which is solved again here, came to."""
-        self.season, self.relaxation, self.relaxed, self.stop = season, relaxation, relaxed, stop
+    def __init__(self, season: Season, relaxed: Relaxed, seed: int, *, stop: threading.Event | None = None) -> None:
+        """``relaxed``: prices, and programmes to choose from besides others that are near at these prices."""
+        self.season, self.relaxed, self.stop = season, relaxed, stop
         self.seed = seed
         self.count = len(season.colonies)
         self.by_strain: dict[str, list[int]] = defaultdict(list)
@@ -120,17 +115,17 @@ class WholeCuts:
 
     # ---- the search -----------------------------------------------------------------------------------------------
 
-    def run(self, *, progress: Progress | None = None) -> Chosen:
+    def run(self, relaxation: Mixing, *, progress: Progress | None = None) -> Chosen:
         """Relax and fix: each block against the others' part of the relaxation or, once chosen, their whole programmes.
 
         What it takes beyond that is fined, since it need not fit the fractions of the relaxation.
         """
         begun, limits = time.monotonic(), self.season.capacity.limits
         state, nothing = _State({}, {}, {}, {}), np.zeros(len(limits))
-        rest = self._rest(self.strains, nothing)
+        rest = self._rest(relaxation, self.strains, nothing)
         share = self._share(rest)
         pairs = batched(self._blocks(sorted(self.strains, key=lambda s: -float(share[s] @ rest.rows))), TOGETHER)
-        step = -(-len(pairs) // (AGAIN if self.relaxation.warm_starts else AGAIN_LARGE))
+        step = -(-len(pairs) // AGAIN)
         for number, pair in enumerate(pairs, start=1):
             used = sum((state.use.get(s, share[s]) for s in self.strains), nothing)
             self._tight |= set(np.flatnonzero((rest.rows > 1e-6) | (used > TIGHT * limits)).tolist())
@@ -139,14 +134,14 @@ class WholeCuts:
                     self._note(block, found, state)
             self._told(progress, state, begun)
             if number % step == 0 and (open_ := [s for s in self.strains if s not in state.use]):
-                rest = self._rest(open_, sum(state.use.values(), nothing))
+                rest = self._rest(relaxation, open_, sum(state.use.values(), nothing))
                 share = self._share(rest)
         return self._chosen(state)
 
-    def _rest(self, strains: Sequence[str], taken: Floats) -> Mix:
+    def _rest(self, relaxation: Mixing, strains: Sequence[str], taken: Floats) -> Mix:
         """What the relaxation would do with some strains in what the others, with their whole programmes, leave."""
         mine = np.array([s in strains for s in self.season.strain_of])
-        return self.relaxation.mix(np.maximum(0.0, self.season.capacity.limits - taken), np.where(mine, self.season.amounts, 0.0))
+        return relaxation.mix(np.maximum(0.0, self.season.capacity.limits - taken), np.where(mine, self.season.amounts, 0.0))
 
     def mend(self, entered: Chosen, passes: int, *, orders: Collection[str] = (), progress: Progress | None = None) -> Chosen:
         """Fix and optimise: all strains ``passes`` times in new blocks, from a plan as it was entered and strictly within the limits.
@@ -195,11 +190,6 @@ class WholeCuts:
         merged = {key: amount for part in state.leaving.values() for key, amount in part.items()}
         return Chosen(state.patterns, merged, sum(state.value.values()) + self.season.constant)
 
-    @cached_property
-    def _work(self) -> float:
-        """Solver work for one block."""
-        return max(LEAST_WORK, min(WORK, PASS_WORK / max(1, len(self._blocks(self.strains)))))
-
     def _solve_all(
         self, blocks: Sequence[Sequence[str]], state: _State, share: Mapping[str, Floats], fines: Floats,
         limits: Floats, *, orders: bool = False,
@@ -219,7 +209,7 @@ class WholeCuts:
             who = [i for s in block for i in self.by_strain[s]]
             lots = [j for s in block for j in self.lots_of[s]]
             model = StrainBlock(self.season, self.pool, who, lots, self._tight, known, whole_orders=orders)
-            return model.solve(room, fines, work=WORK_STOPPED if self._stopped else self._work, seed=self.seed)
+            return model.solve(room, fines, work=WORK_STOPPED if self._stopped else WORK, seed=self.seed)
 
         with ThreadPoolExecutor(max_workers=TOGETHER) as threads:
             return list(threads.map(solve, jobs))

@@ -20,6 +20,9 @@ with warnings.catch_warnings():  # the wrapper's own import warns, and warnings 
 
 Floats = NDArray[np.float64]
 
+CLOSE = 0.98
+"""Rows used beyond this share of their limit are built with those overrun."""
+
 
 @dataclass(frozen=True)
 class LinearResult:
@@ -40,8 +43,11 @@ class Programme(Protocol):
     def change(self, limits: Floats, sources: Floats) -> None:
         """Other right-hand sides: limits of the rows, amounts of the sources."""
 
-    def solve(self) -> LinearResult:
-        """Solve what is there by now."""
+    def expect(self, rows: NDArray[np.bool_]) -> None:
+        """Rows that are likely to bind: a hint."""
+
+    def solve(self, nearly: float = 0.0) -> LinearResult:
+        """Solve what is there by now; limits may be overrun by what is worth up to the share ``nearly`` of the value."""
 
 
 class ColumnProgramme:
@@ -97,6 +103,9 @@ class ColumnProgramme:
         self._columns.append(column)
         return len(self._columns) - 1
 
+    def expect(self, rows: NDArray[np.bool_]) -> None:
+        """Rows that are likely to bind: of no use to pivots, which have all rows."""
+
     def change(self, limits: Floats, sources: Floats) -> None:
         """Other right-hand sides. What was the best stays priced right, so the next solve needs few (dual) pivots."""
         for row, constraint in self._rows.items():
@@ -106,7 +115,7 @@ class ColumnProgramme:
         self._limits, self._amounts = limits, sources
         self._pivot(dual=True)
 
-    def solve(self) -> LinearResult:
+    def solve(self, nearly: float = 0.0) -> LinearResult:  # noqa: ARG002 # pivots always come to the end
         """Solve. Raises ``NoPlanFound`` if there is no optimum (every source needs a column that uses no row)."""
         status = self._solver.Solve()
         if status == pywraplp.Solver.ABNORMAL:  # lost in its numbers: once more, prepared and scaled as GLOP likes it
@@ -128,7 +137,8 @@ class InteriorProgramme:
     """The same programme solved each time from the beginning by interior points (HiGHS, through scipy) and a crossover.
 
     Its time hardly depends on how many columns are new, and grows far less than that of pivots: for farms of many hundred
-    colonies. Repeats exactly, since no clock ends it.
+    colonies. Rows that do not bind cost it most, so only those are built that are expected to bind, had a price before, or were
+    overrun since. Repeats exactly, since no clock ends it.
     """
 
     def __init__(self, limits: Floats, sources: Floats) -> None:
@@ -137,6 +147,7 @@ class InteriorProgramme:
         self._rows: list[int] = []
         self._amounts: list[float] = []
         self._ends = [0]
+        self._built = np.zeros(len(self._limits), dtype=np.bool_)
 
     def add(self, worth: float, uses: Mapping[int, float], source: int | None = None) -> int:
         """Add a column: worth and use of rows per unit, and the source it belongs to. Returns its number."""
@@ -153,19 +164,39 @@ class InteriorProgramme:
         """Other right-hand sides."""
         self._limits, self._sources = np.array(limits, dtype=float), np.array(sources, dtype=float)
 
-    def solve(self) -> LinearResult:
-        """Solve. Raises ``NoPlanFound`` if there is no optimum (every source needs a column that uses no row)."""
+    def expect(self, rows: NDArray[np.bool_]) -> None:
+        """Rows that are likely to bind: building them at once saves solves."""
+        self._built |= rows
+
+    def solve(self, nearly: float = 0.0) -> LinearResult:
+        """Solve, again with the rows that were overrun until that changes the value by no more than the share ``nearly`` of it.
+
+        Raises ``NoPlanFound`` if there is no optimum (every source needs a column that uses no row).
+        """
         rows = len(self._limits)
         shape = (rows + len(self._sources), len(self._worths))
         matrix = sparse.csc_matrix((self._amounts, self._rows, self._ends), shape=shape).tocsr()
-        found = linprog(  # type: ignore[call-overload] # its stubs know no sparse matrices
-            -np.array(self._worths), A_ub=matrix[:rows], b_ub=self._limits, A_eq=matrix[rows:], b_eq=self._sources,
-            method="highs-ipm",
-        )  # fmt: skip
-        if found.status != 0:
-            return self._by_pivots()
-        prices = np.maximum(0.0, -found.ineqlin.marginals)
-        return LinearResult(-float(found.fun), prices, -found.eqlin.marginals, np.asarray(found.x))
+        shared, own = matrix[:rows], matrix[rows:]
+        before = np.inf
+        while True:
+            built = np.flatnonzero(self._built)
+            found = linprog(  # type: ignore[call-overload] # its stubs know no sparse matrices
+                -np.array(self._worths), A_ub=shared[built], b_ub=self._limits[built], A_eq=own, b_eq=self._sources,
+                method="highs-ipm",
+            )  # fmt: skip
+            if found.status != 0:
+                return self._by_pivots()
+            used, value = shared @ found.x, -float(found.fun)
+            over = used > self._limits * (1 + 1e-7) + 1e-6
+            over[built] = False
+            if not over.any() or (nearly and before - value <= nearly * abs(value)):
+                break
+            self._built |= over | (used > CLOSE * self._limits) & (self._limits > 0)
+            before = value
+        prices = np.zeros(rows)
+        prices[built] = np.maximum(0.0, -found.ineqlin.marginals)
+        self._built = over | (prices > 1e-9) | (used > CLOSE * self._limits)
+        return LinearResult(value, prices, -found.eqlin.marginals, np.asarray(found.x))
 
     def _by_pivots(self) -> LinearResult:
         """The same by GLOP, which also tells if there is no optimum."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from scheduler.season import relaxation
+from scheduler.season import parts, relaxation
 from scheduler.season.relaxation import ENOUGH, LOOSER, relax
 from tests.farms import random_farm
 from tests.season.season_farm import bound_of, season_of
@@ -14,7 +14,7 @@ from tests.season.season_farm import bound_of, season_of
 @pytest.fixture
 def small_is_large(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(relaxation, "LARGE", 1)
-    monkeypatch.setattr(relaxation, "PART", 6)
+    monkeypatch.setattr(parts, "PART", 6)
 
 
 @pytest.mark.usefixtures("small_is_large")
@@ -52,10 +52,3 @@ def test_a_part_prices_its_own_strains_as_the_whole_season_does() -> None:
     assert part.amounts.sum() == season.amounts[part.sources].sum()
     later = season.part(chosen, season.capacity.limits)  # of a season that has been priced already
     assert np.array_equal(later.reduced(later.price(rows))[0], mine)
-
-
-def test_parts_have_every_strain_once_and_every_group_in_each() -> None:
-    season = season_of(random_farm(1, 14))
-    hands = relaxation._dealt(season, 3)
-    assert sorted(s for hand in hands for s in hand) == sorted(set(season.strain_of))
-    assert max(map(len, hands)) - min(map(len, hands)) <= 1

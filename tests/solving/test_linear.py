@@ -82,6 +82,31 @@ def test_other_right_hand_sides_give_what_a_new_programme_gives(seed: int, kind:
     assert programme.solve().value == pytest.approx(grown(kind(limits, sources), columns).solve().value, rel=1e-6, abs=1e-7)  # type: ignore[call-arg]
 
 
+def test_rows_are_built_as_they_are_overrun_expected_or_had_a_price() -> None:
+    """The row nobody can fill is never built; a hint or the solve before saves solves; a loose one ends before the last."""
+    columns = given(2, 12)
+    exact = grown(ColumnProgramme(LIMITS, SOURCES), columns).solve()
+
+    def solves(programme: Programme, nearly: float = 0.0) -> tuple[list[int], float]:
+        with patch.object(linear, "linprog", wraps=linear.linprog) as run:
+            found = programme.solve(nearly)
+        return [call.kwargs["A_ub"].shape[0] for call in run.call_args_list], found.value
+
+    cold = grown(InteriorProgramme(LIMITS, SOURCES), columns)
+    rows, value = solves(cold)
+    assert rows[0] == 0 < rows[-1] < len(LIMITS)
+    assert value == pytest.approx(exact.value, rel=1e-7)
+    again, value = solves(cold)
+    assert len(again) == 1
+    assert value == pytest.approx(exact.value, rel=1e-7)
+    hinted = grown(InteriorProgramme(LIMITS, SOURCES), columns)
+    hinted.expect(exact.prices > 1e-9)
+    assert len(solves(hinted)[0]) <= len(rows) - 1
+    loose, value = solves(grown(InteriorProgramme(LIMITS, SOURCES), columns), nearly=10.0)
+    assert len(loose) <= 2
+    assert value >= exact.value * (1 - 1e-7)
+
+
 def test_what_interior_points_leave_unsolved_is_solved_by_pivots() -> None:
     programme = grown(InteriorProgramme(LIMITS, SOURCES), given(1, 12))
     whole = programme.solve().value
