@@ -16,7 +16,7 @@ from tests.planning.test_random_farms import LARGEST, LIMITS, check, farm_of
 @pytest.fixture(autouse=True)
 def small_is_large(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(relaxation, "LARGE", 1)
-    monkeypatch.setattr(season_plan, "LARGE", 1)
+    monkeypatch.setattr(season_plan, "PARTED", 1)
     monkeypatch.setattr(parts, "PART", 8)
 
 
