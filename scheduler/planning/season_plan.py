@@ -15,7 +15,7 @@ from scheduler.season.columns import Floats, Season
 from scheduler.season.guide import Guide
 from scheduler.season.ledger import Ledger
 from scheduler.season.parted import PartedRelaxation
-from scheduler.season.relaxation import ENOUGH, Relaxation, Relaxed
+from scheduler.season.relaxation import ENOUGH, Relaxation, Relaxed, use_by_strain
 from scheduler.season.sales import Growing
 from scheduler.season.tracks import StandingLot
 from scheduler.season.whole import Chosen, WholeCuts, as_relaxed
@@ -64,12 +64,8 @@ class SeasonPlan:
     def use_for(self, season: Season) -> dict[str, Floats]:
         """What each strain uses here of the rows another season of the same farm has too; of a light zone what it uses of the class."""
         carried = self._carried(season, True)
-        use = {s: np.zeros(len(self.season.capacity.rows)) for s in self.season.strain_of}
-        for column, amount in zip(self.relaxed.columns, self.relaxed.amounts, strict=True):
-            if amount > 1e-9:
-                for row, a in column.uses.items():
-                    use[self.season.strain_of[column.source]][row] += amount * a
-        return {s: carried(rows) for s, rows in use.items()}
+        used = use_by_strain(self.season, self.relaxed.columns, self.relaxed.amounts)
+        return {s: carried(rows) for s, rows in used.items()}
 
     def _carried(self, season: Season, by_class: bool) -> Callable[[Floats], Floats]:
         """Numbers by row here as numbers by row of another season; rows it has for itself get 0."""

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from scheduler.season.columns import Floats, Season
 from scheduler.season.parts import Parts, told_by_part
-from scheduler.season.relaxation import ENOUGH, Mix, Relaxation, Relaxed
+from scheduler.season.relaxation import ENOUGH, Mix, Relaxation, Relaxed, use_by_strain
 from scheduler.solving import Progress
 
 
@@ -61,8 +61,7 @@ class PartedRelaxation:
 
     def mix(self, limits: Floats, sources: Floats) -> Mix:
         """The columns met so far at their best with other limits of rows and amounts of sources, part by part."""
-        open_ = sources > 0
-        shares = self._parts.limits(limits, [self._used(m, open_) for m in self._mixed])
+        shares = self._parts.limits(limits, [self._used(m, sources > 0) for m in self._mixed])
         self._mixed = self._parts.each(lambda k: self._relaxations[k].mix(shares[k], np.where(self._mine[k], sources, 0.0)))
         return self._together()
 
@@ -75,9 +74,5 @@ class PartedRelaxation:
 
     def _used(self, mix: Mix, sources: NDArray[np.bool_]) -> Floats:
         """What some sources use of every row in a mix."""
-        found = np.zeros(len(self.season.capacity.rows))
-        for column, amount in zip(mix.columns, mix.amounts, strict=True):
-            if amount > 1e-9 and sources[column.source]:
-                for row, use in column.uses.items():
-                    found[row] += amount * use
-        return found
+        mine = np.array([a if sources[c.source] else 0.0 for c, a in zip(mix.columns, mix.amounts, strict=True)])
+        return sum(use_by_strain(self.season, mix.columns, mine).values(), np.zeros(len(self.season.capacity.rows)))

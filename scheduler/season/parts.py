@@ -40,7 +40,7 @@ class Parts:
         self.strains = dealt(season, -(-len(season.sources) // PART))
         self._wanted = [self._sum(wanted or {}, part) for part in self.strains]
         users = [_users(season.farm, row) for row in season.capacity.rows]
-        self._own = [np.array([bool(mine) and mine <= set(part) for mine in users]) for part in self.strains]
+        self._own = [np.array([bool(mine) and mine <= part for mine in users]) for part in map(set, self.strains)]
         self._alone = np.any(self._own, axis=0)
 
     def __len__(self) -> int:

@@ -86,6 +86,17 @@ class Mix:
     rows: Floats
 
 
+def use_by_strain(season: Season, columns: Sequence[Column], amounts: Floats) -> defaultdict[str, Floats]:
+    """What every strain uses of every row in a mix of columns; nothing where the mix has none of it."""
+    found: defaultdict[str, Floats] = defaultdict(lambda: np.zeros(len(season.capacity.rows)))
+    for column, amount in zip(columns, amounts, strict=True):
+        if amount > 1e-9:
+            mine = found[season.strain_of[column.source]]
+            for row, use in column.uses.items():
+                mine[row] += amount * use
+    return found
+
+
 class Relaxation:
     """The relaxation of a season, kept so that what it has met can be mixed anew within other limits."""
 

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from scheduler.season.columns import Season
 from scheduler.season.parted import Mixing
 from scheduler.season.pool import Pattern, ProgrammePool, Way
-from scheduler.season.relaxation import Mix, Relaxed
+from scheduler.season.relaxation import Mix, Relaxed, use_by_strain
 from scheduler.season.strain_block import Decided, StrainBlock
 from scheduler.solving import Progress
 
@@ -123,7 +123,7 @@ class WholeCuts:
         begun, limits = time.monotonic(), self.season.capacity.limits
         state, nothing = _State({}, {}, {}, {}), np.zeros(len(limits))
         rest = self._rest(relaxation, self.strains, nothing)
-        share = self._share(rest)
+        share = use_by_strain(self.season, rest.columns, rest.amounts)
         pairs = batched(self._blocks(sorted(self.strains, key=lambda s: -float(share[s] @ rest.rows))), TOGETHER)
         step = -(-len(pairs) // AGAIN)
         for number, pair in enumerate(pairs, start=1):
@@ -135,7 +135,7 @@ class WholeCuts:
             self._told(progress, state, begun)
             if number % step == 0 and (open_ := [s for s in self.strains if s not in state.use]):
                 rest = self._rest(relaxation, open_, sum(state.use.values(), nothing))
-                share = self._share(rest)
+                share = use_by_strain(self.season, rest.columns, rest.amounts)
         return self._chosen(state)
 
     def _rest(self, relaxation: Mixing, strains: Sequence[str], taken: Floats) -> Mix:
@@ -249,16 +249,6 @@ class WholeCuts:
         return sum(state.use.values(), np.zeros(len(self.season.capacity.rows)))
 
     # ---- accounts -------------------------------------------------------------------------------------------------
-
-    def _share(self, rest: Mix) -> dict[str, Floats]:
-        """What each strain uses of every row in a mix."""
-        found = {s: np.zeros(len(self.season.capacity.rows)) for s in self.strains}
-        for column, amount in zip(rest.columns, rest.amounts, strict=True):
-            if amount > 1e-9:
-                mine = found[self.season.strain_of[column.source]]
-                for row, use in column.uses.items():
-                    mine[row] += amount * use
-        return found
 
     def _use(self, block: Sequence[str], chosen: Mapping[int, Pattern], out: Mapping[tuple[int, Way], float]) -> Floats:
         use = np.zeros(len(self.season.capacity.rows))

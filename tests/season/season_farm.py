@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+
 from scheduler.biology.life import life
 from scheduler.farm.farm import Farm
 from scheduler.plan.view import old_stand, pars_of
-from scheduler.season.columns import Season
-from scheduler.season.relaxation import Relaxed, relax
+from scheduler.season.columns import Floats, Season
+from scheduler.season.relaxation import Mix, Relaxed, relax
 from scheduler.season.tracks import StandingLot
 
 
@@ -33,3 +35,17 @@ def season_of(farm: Farm, **more: Any) -> Season:
 def bound_of(farm: Farm, *, season: Mapping[str, Any] | None = None, **more: Any) -> Relaxed:
     """The relaxation of the whole season of a farm, solved to the end. ``season``: how the season is made."""
     return relax(season_of(farm, **(season or {})), **({"rounds": 200, "enough": 1e-9} | more))
+
+
+def use_of(season: Season, mix: Relaxed | Mix) -> Floats:
+    """What a mix of columns uses of every row."""
+    used = np.zeros(len(season.capacity.rows))
+    for column, amount in zip(mix.columns, mix.amounts, strict=True):
+        for row, use in column.uses.items():
+            used[row] += amount * use
+    return used
+
+
+def worth_of(mix: Relaxed | Mix) -> float:
+    """Money of a mix of columns, constants left out."""
+    return float(sum(a * c.worth for c, a in zip(mix.columns, mix.amounts, strict=True)))

@@ -10,13 +10,13 @@ import pytest
 from scheduler.planning.season_plan import SeasonPlan, plan_season
 from scheduler.season import parts
 from scheduler.season.capacity import Row
-from scheduler.season.columns import Floats, Season
+from scheduler.season.columns import Season
 from scheduler.season.parted import PartedRelaxation
 from scheduler.season.parts import Parts
-from scheduler.season.relaxation import Mix, Relaxed, relax
+from scheduler.season.relaxation import Relaxed, relax
 from scheduler.season.whole import as_relaxed
 from tests.farms import random_farm
-from tests.season.season_farm import season_of
+from tests.season.season_farm import season_of, use_of, worth_of
 
 STRETCHED = ("outside", "overtime", "positions", "system")
 """Rows that overtime and fines stretch, besides those of one strain alone."""
@@ -29,18 +29,6 @@ def small_parts(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def planned(season: Season, relaxed: Relaxed) -> SeasonPlan:
     return SeasonPlan(season, relaxed, as_relaxed(season, relaxed), None)
-
-
-def use_of(season: Season, mix: Relaxed | Mix) -> Floats:
-    used = np.zeros(len(season.capacity.rows))
-    for column, amount in zip(mix.columns, mix.amounts, strict=True):
-        for row, use in column.uses.items():
-            used[row] += amount * use
-    return used
-
-
-def worth_of(mix: Relaxed | Mix) -> float:
-    return float(sum(a * c.worth for c, a in zip(mix.columns, mix.amounts, strict=True)))
 
 
 def test_parts_have_every_strain_once_and_about_as_many_each() -> None:

@@ -16,11 +16,11 @@ from scheduler.farm.hours import CARING, PACKING, Kind, missing_minutes, outside
 from scheduler.farm.people import StandingWork
 from scheduler.farm.work import standing_minutes
 from scheduler.season.columns import Season
-from scheduler.season.relaxation import Mix, Relaxation, Relaxed, relax
+from scheduler.season.relaxation import Relaxation, Relaxed, relax
 from tests.audit.small_farm import changed, small_farm
 from tests.farms import random_farm
 from tests.season.one_model import OneModel, every_programme
-from tests.season.season_farm import bound_of, season_of
+from tests.season.season_farm import bound_of, season_of, use_of, worth_of
 
 MOST_PROGRAMMES = 400
 EVERYDAY = (0, 2, 3, 6, 7, 9, 10, 11)
@@ -200,15 +200,8 @@ def test_what_a_relaxation_met_is_mixed_anew_within_other_limits() -> None:
     for source in range(len(sources)):
         mine = sum(a for c, a in zip(less.columns, less.amounts, strict=True) if c.source == source)
         assert mine == pytest.approx(gone[source], abs=1e-6)
-    used = np.zeros(len(limits))
-    for column, amount in zip(less.columns, less.amounts, strict=True):
-        for row, use in column.uses.items():
-            used[row] += amount * use
+    used = use_of(season, less)
     hard = np.array([row.kind not in ("outside", "overtime", "positions", "system") for row in season.capacity.rows])
     assert (used <= 0.7 * limits + 1e-5)[hard].all()  # overtime and fines stretch the others
     again = relaxation.mix(limits, sources)
     assert worth_of(again) == pytest.approx(worth_of(same), rel=1e-6)
-
-
-def worth_of(mix: Mix) -> float:
-    return float(sum(a * c.worth for c, a in zip(mix.columns, mix.amounts, strict=True)))
