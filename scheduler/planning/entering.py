@@ -12,15 +12,18 @@ from scheduler.plan.model import Cut, Sale, Stand
 from scheduler.planning.books import Books
 from scheduler.planning.company import meetings
 from scheduler.planning.finish import Codes
-from scheduler.planning.season_plan import SeasonPlan, by_zone, is_large, plan_season
+from scheduler.planning.season_plan import MANY_COLONIES, SeasonPlan, by_zone, is_large, plan_season
 from scheduler.season.entered import as_entered
 from scheduler.season.later import LaterCut, LaterWeeks
 from scheduler.season.sales import Growing
 from scheduler.season.whole_orders import fill_whole_orders, still_whole, undo_parts
 from scheduler.solving import Progress
 
+ROUNDS = 2
+"""How often what has been entered is mended and entered again on farms of less than ``MANY_COLONIES``; on others once."""
+
 MENDS = 2
-"""How often all strains are gone through again within what the others leave."""
+"""How often all strains are gone through again each time, within what the others leave."""
 
 
 @dataclass(frozen=True)
@@ -71,10 +74,18 @@ class Entering:
                 plan, lots, seed=self.seed, ledger=books.ledger, cuts=done, order_need=books.seller.order_need, stop=self.stop
             )  # fmt: skip
         assert plan.search is not None
-        told = as_entered(plan.season, entered.cuts, entered.lots, entered.later)
-        choice = plan.search.mend(told, MENDS, orders=orders, progress=self.progress)
-        mended = self._entered(replace(plan, chosen=choice), *self._begun())
-        return [x for x in (entered, mended) if x is not None]
+        made = [entered]
+        for _ in range(ROUNDS if len(self.farm.colonies) < MANY_COLONIES else 1):
+            told = as_entered(plan.season, entered.cuts, entered.lots, entered.later)
+            choice = plan.search.mend(told, MENDS, orders=orders, progress=self.progress)
+            again = self._entered(replace(plan, chosen=choice), *self._begun())
+            if again is None:
+                break
+            made.append(again)
+            if self.stop.is_set():
+                break
+            entered = again
+        return made
 
     def _begun(self) -> tuple[Books, list[Growing]]:
         """Books with the near weeks in them, and all lots known by then."""

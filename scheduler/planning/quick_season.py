@@ -16,13 +16,13 @@ from scheduler.planning.on_racks import wishes_of
 from scheduler.planning.quick_farm import keeping_rent
 from scheduler.planning.quick_sooner import first_to_leave
 from scheduler.planning.season_plan import LOOSE, SeasonPlan, standing, with_cover
+from scheduler.season.chosen import as_relaxed
 from scheduler.season.columns import Season
 from scheduler.season.guide import Wish
 from scheduler.season.near_worth import NearValuation
 from scheduler.season.outlets import Outlet
 from scheduler.season.relaxation import relax
 from scheduler.season.sales import Growing
-from scheduler.season.whole import as_relaxed
 
 SOLVED_WEEKS = 4
 """The season is solved anew when its prices are so many weeks old."""

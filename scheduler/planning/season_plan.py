@@ -11,6 +11,7 @@ import numpy as np
 from scheduler.biology.service import pieces_to_start
 from scheduler.farm.farm import Farm
 from scheduler.season.capacity import Row
+from scheduler.season.chosen import Chosen, as_relaxed
 from scheduler.season.columns import Floats, Season
 from scheduler.season.guide import Guide
 from scheduler.season.ledger import Ledger
@@ -18,7 +19,7 @@ from scheduler.season.parted import PartedRelaxation
 from scheduler.season.relaxation import ENOUGH, Relaxation, Relaxed, use_by_strain
 from scheduler.season.sales import Growing
 from scheduler.season.tracks import StandingLot
-from scheduler.season.whole import Chosen, WholeCuts, as_relaxed
+from scheduler.season.whole import WholeCuts
 from scheduler.solving import Progress
 
 LOOSE = 2e-3

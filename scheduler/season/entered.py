@@ -7,12 +7,12 @@ from collections.abc import Sequence
 
 from scheduler.biology.growth import levels
 from scheduler.plan.model import Cut, Sale
+from scheduler.season.chosen import Chosen
 from scheduler.season.columns import Season
 from scheduler.season.later import LaterCut
 from scheduler.season.outlets import Outlet
 from scheduler.season.pool import Pattern, Way
 from scheduler.season.sales import Growing
-from scheduler.season.whole import Chosen
 
 
 class _Markets:

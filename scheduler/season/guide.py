@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 
+from scheduler.season.chosen import Chosen
 from scheduler.season.columns import Season
 from scheduler.season.outlets import Outlet
-from scheduler.season.whole import Chosen
 
 
 @dataclass(frozen=True)

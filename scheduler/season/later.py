@@ -15,11 +15,11 @@ from scheduler.farm.hours import bench_need
 from scheduler.farm.pins import kept_free
 from scheduler.plan.model import Cut, Stand
 from scheduler.season.admission import Admission
+from scheduler.season.chosen import Chosen
 from scheduler.season.columns import Season
 from scheduler.season.guide import Guide, Wish
 from scheduler.season.ledger import Ledger
 from scheduler.season.sales import Growing, Seller
-from scheduler.season.whole import Chosen
 
 SHRINKS = 4
 """How often a cut that does not fit is tried smaller before it is left out."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
+from functools import cached_property
 
 import numpy as np
 
@@ -97,9 +98,8 @@ class ProgrammePool:
             {t for p in self.patterns.values() for cuts, _ in p for _, _, t in cuts}
             | {self.season.tracks.lot_from + j for j in range(len(self.season.lots))}
         )
-        for track, found in self.season.tracks.choices(used, self.relaxed.prices.rows, TOP_WAYS).items():
-            for way in found:
-                self.ways[track][way] = None
+        for track in used:
+            self.ways[track].update(dict.fromkeys(self._usual(track)))
 
     def learn(self, patterns: Mapping[int, Pattern], leaving: Iterable[tuple[int, Way]], orders: Collection[str]) -> None:
         """Programmes and ways out of a plan that came about otherwise, and every week that could fill one of some orders."""
@@ -109,11 +109,23 @@ class ProgrammePool:
             self.ways[track][way] = None
         used = {t for some in self.patterns.values() for cuts, _ in some for _, _, t in cuts}
         used |= {self.season.tracks.lot_from + j for j in range(len(self.season.lots))}
-        known = self.season.tracks.choices(sorted(t for t in used if t not in self.ways), self.relaxed.prices.rows, TOP_WAYS)
-        for track, found in known.items():
-            self.ways[track].update(dict.fromkeys(found))
         for track in sorted(used):
+            if track not in self.ways:
+                self.ways[track].update(dict.fromkeys(self._usual(track)))
             self.ways[track].update(dict.fromkeys(self.season.tracks.order_ways(track, orders)))
+
+    def add(self, i: int, pattern: Pattern, leaving: Iterable[tuple[int, Way]]) -> None:
+        """A further programme of colony ``i``, with ways out of its cuts."""
+        self.patterns[i][pattern] = None
+        for track in {t for _, _, t in pattern[0] if t not in self.ways}:
+            self.ways[track] = dict.fromkeys(self._usual(track))
+        for track, way in leaving:
+            self.ways[track][way] = None
+
+    @cached_property
+    def _usual(self) -> Callable[[int], list[Way]]:
+        """The ways out of a track that are always offered."""
+        return self.season.tracks.choices(self.relaxed.prices.rows, TOP_WAYS)
 
     def way_use(self, track: int, way: Way) -> Mapping[int, float]:
         """Rows a piece uses on a way, remembered."""

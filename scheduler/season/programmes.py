@@ -6,7 +6,7 @@ whole pieces; rest and pause are a jump in time (C1-C4). Colonies of one strain 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -125,6 +125,27 @@ class StrainProgrammes:
         ``piece[colony, week]``: worth of a piece cut then, ``-inf`` if it has no place; ``cost[colony, week]``: cost of
         cutting at all; ``end[colony, level]``: worth of its size at the horizon. ``choice``: level after the cut, or STAY.
         """
+
+        def gain(week: int, who: Ints, taken: Ints) -> Floats:
+            return np.asarray(taken * piece[who, week][:, None, None] - cost[who, week][:, None, None])
+
+        return self._solved(gain, np.isfinite(piece), end)
+
+    def solve_by_size(self, gain: Floats, end: Floats) -> tuple[Floats, Ints]:
+        """The same where a cut of n pieces brings ``gain[colony, week, n]`` in all, its cost taken off; ``-inf`` if it cannot be."""
+        most = gain.shape[2] - 1
+
+        def gained(week: int, who: Ints, taken: Ints) -> Floats:
+            found = gain[who[:, None, None], week, np.minimum(taken, most)]
+            return np.where(taken <= most, found, -np.inf)
+
+        able = np.asarray(np.isfinite(gain).any(axis=2))
+        return self._solved(gained, able, end)
+
+    def _solved(
+        self, gain: Callable[[int, Ints, Ints], Floats], able: NDArray[np.bool_], end: Floats
+    ) -> tuple[Floats, Ints]:  # fmt: skip
+        """The programme for what cuts bring: ``gain(week, colonies, pieces)``; ``able[colony, week]``: whether one brings anything."""
         count, levels = len(self.colonies), len(self.sizes)
         worth = np.zeros((self.last + 2, count, levels))
         choice = np.full((self.last + 2, count, levels), STAY, dtype=np.int64)
@@ -134,17 +155,16 @@ class StrainProgrammes:
         possible = self._takes > 0
         for week in range(self.last, self.first - 1, -1):
             best = worth[week + 1][:, up]
-            who = np.flatnonzero(self.may_cut[:, week] & np.isfinite(piece[:, week]))
+            who = np.flatnonzero(self.may_cut[:, week] & able[:, week])
             if len(who) and possible.any():
                 again = min(week + self.rest, self.last + 1)
                 landed = np.minimum(self._landings + max(0, again - week - self.pause), levels - 1)
-                taken, allowed = self._takes[None], possible[None]
+                taken, allowed = np.broadcast_to(self._takes, (len(who), *self._takes.shape)), possible[None]
                 if self.at_most:
                     limits = np.array([self.at_most.get((int(i), week), NO_LIMIT) for i in who])[:, None, None]
                     taken, allowed = np.minimum(taken, limits), allowed & (self._least[None] <= limits)
                 after = worth[again][who][:, landed]
-                value = taken * piece[who, week][:, None, None] + after - cost[who, week][:, None, None]
-                value = np.where(allowed, value, -np.inf)
+                value = np.where(allowed, gain(week, who, taken) + after, -np.inf)
                 at = np.argmax(value, axis=2)
                 top = value.max(axis=2)
                 to = self._landings[rows, at]
@@ -153,6 +173,13 @@ class StrainProgrammes:
                 choice[week][who] = np.where(wins, to, STAY)
             worth[week] = best
         return worth, choice
+
+    def most_uncut(self, i: int) -> Ints:
+        """Most pieces colony ``i`` could give in each week (shape horizon + 2) if it had not been cut before, 0 where it may not be."""
+        start, weeks = self.starts[i], np.arange(self.last + 2)
+        level = np.clip(self.index(start.level) + weeks - start.week, 0, len(self.sizes) - 1)
+        most: Ints = np.where(self.may_cut[i], self._takes.max(axis=1, initial=0)[level], 0)
+        return most
 
     def cuts_from(self, i: int, week: int, level: int) -> Iterator[tuple[int, int, int]]:
         """Cuts of colony ``i`` from a row of these tables: (pieces at most, week it may be cut again, row it has grown to then)."""

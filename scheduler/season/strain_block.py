@@ -18,9 +18,6 @@ from scheduler.solving import Limits, solve
 
 Floats = NDArray[np.float64]
 
-GAP = 0.001
-"""A block within this share of its bound is good enough."""
-
 GRADED = 1000
 """Graded frags of an order are counted in thousandths."""
 
@@ -71,9 +68,11 @@ class StrainBlock:
         if whole_orders:
             self._whole_orders(most)
 
-    def solve(self, limits: Floats, fines: Floats, *, work: float, seed: int) -> Decided | None:
-        """The best found within limits (of all rows); what overruns a row is fined, and an infinite fine forbids it."""
-        limit = Limits(deterministic=work, seconds=SAFETY_SECONDS, seed=seed, gap=GAP)
+    def solve(self, limits: Floats, fines: Floats, *, gap: float, work: float, seed: int) -> Decided | None:
+        """The best found within limits (of all rows); what overruns a row is fined, and an infinite fine forbids it. A choice
+        within ``gap`` (a share) of the best is good enough.
+        """
+        limit = Limits(deterministic=work, seconds=SAFETY_SECONDS, seed=seed, gap=gap)
         found = solve(self.build.finish(limits, fines), limit, stage="whole cuts")
         if not found.outcome.found:
             return None

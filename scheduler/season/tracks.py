@@ -6,7 +6,7 @@ prices, the best way out of every track is a maximum over weeks and outlets, wor
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
@@ -299,32 +299,31 @@ class Tracks:
         week[wins] = at[wins]
         outlet[wins] = which[rows, at][wins]
 
-    def choices(self, tracks: Sequence[int], prices: Floats, weeks: int) -> dict[int, list[tuple[int, int]]]:
-        """For some tracks the ``weeks`` best weeks to leave at some prices, with every outlet of those weeks, and staying.
+    def choices(self, prices: Floats, weeks: int) -> Callable[[int], list[tuple[int, int]]]:
+        """What tells of a track the ``weeks`` best weeks to leave at some prices, with every outlet of those weeks, and staying.
 
-        Entries are (week, outlet); week horizon + 1 is staying.
+        It gives (week, outlet); week horizon + 1 is staying.
         """
         rent = self.rents(prices)
         sellable, clearable = self.open_ways
         worth, _ = self.outlets.best(prices, self.sold)
-        found = {}
-        for n in tracks:
-            value = np.max(_times(self.alive[n][:, None], worth[self.strain[n]], sellable[n]), axis=1) - rent[n]
+
+        def of(n: int) -> list[tuple[int, int]]:
+            strain = int(self.strain[n])
+            value = np.max(_times(self.alive[n][:, None], worth[strain], sellable[n]), axis=1) - rent[n]
             ranked = [int(w) for w in np.argsort(-value, kind="stable")[:weeks] if np.isfinite(value[w])]
-            old = [int(w) for w in np.flatnonzero(clearable[n])[:1]]
-            ways: list[tuple[int, int]] = []
+            found: list[tuple[int, int]] = []
             for w in ranked:
                 for k in np.flatnonzero(sellable[n, w]):
-                    ways += [
-                        (w, o) for o in self.outlets.at(int(self.strain[n]), w, int(k)) if self.outlets.rows[o].kind in self.sold
-                    ]
-            for w in old:
+                    found += [(w, o) for o in self.outlets.at(strain, w, int(k)) if self.outlets.rows[o].kind in self.sold]
+            for w in np.flatnonzero(clearable[n])[:1].tolist():
                 largest = max(0, int((self.ready[n] <= w).sum()) - 1)
-                ways += [(w, o) for o in self.outlets.at(int(self.strain[n]), w, largest) if self.outlets.rows[o].kind == "clear"]
+                found += [(w, o) for o in self.outlets.at(strain, w, largest) if self.outlets.rows[o].kind == "clear"]
             kinds = LEFT_OLD if self.left_old[n] else LEFT
-            end = self.outlets.at(int(self.strain[n]), self.last + 1, int(self.left_class[n]))
-            found[n] = ways + [(self.last + 1, o) for o in end if self.outlets.rows[o].kind in kinds]
-        return found
+            end = self.outlets.at(strain, self.last + 1, int(self.left_class[n]))
+            return found + [(self.last + 1, o) for o in end if self.outlets.rows[o].kind in kinds]
+
+        return of
 
     def order_ways(self, track: int, orders: Collection[str]) -> list[tuple[int, int]]:
         """Every (week, outlet) in which a track's frags could go to one of some orders."""

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from scheduler.season.chosen import Chosen
 from scheduler.season.columns import Season
-from scheduler.season.whole import Chosen
 
 Floats = NDArray[np.float64]
 Key = tuple[Any, ...]
@@ -211,8 +211,9 @@ class SingleModel:
         """Stock after the sales of each week holds positions; what stays after the last week leaves as left over."""
         draft, season = self.draft, self.season
         tracks, outlets = season.tracks, season.outlets
-        ways = tracks.choices(sorted(self._supplied), np.zeros(len(season.capacity.rows)), EVERY_WEEK)
-        for track, found in ways.items():
+        ways = tracks.choices(np.zeros(len(season.capacity.rows)), EVERY_WEEK)
+        for track in sorted(self._supplied):
+            found = ways(track)
             first, place = int(tracks.first[track]), tracks.classes[int(tracks.light_class[track])]
             for week in range(first, self.last + 1):
                 stock = draft.column(("stock", track, week), 0.0, FREE, "pieces")

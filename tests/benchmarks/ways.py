@@ -12,8 +12,8 @@ from unittest.mock import patch
 from scheduler.planning.hand import plan_by_hand
 from scheduler.planning.pipeline import plan_farm
 from scheduler.planning.result import Result
+from scheduler.season.chosen import Chosen
 from scheduler.season.columns import Season
-from scheduler.season.whole import Chosen
 from scheduler.solving import Limits
 from tests.benchmarks.single_model import Programme, SingleModel
 from tests.benchmarks.solvers import Floats, by_cp_sat, by_highs, by_scip

@@ -16,8 +16,8 @@ from scheduler.planning.books import Books
 from scheduler.planning.entering import Entered, Entering
 from scheduler.planning.finish import Codes
 from scheduler.planning.season_plan import SeasonPlan, plan_season
+from scheduler.season.chosen import Chosen
 from scheduler.season.entered import as_entered
-from scheduler.season.whole import Chosen
 from scheduler.season.worth import Worth
 from tests.audit.small_farm import small_farm
 from tests.farms import random_farm
@@ -97,8 +97,8 @@ def test_a_mended_plan_enters_as_it_was_chosen(later: Later) -> None:
 def test_mended_use_keeps_every_limit_the_entered_plan_kept(later: Later) -> None:
     search, season = later.plan.search, later.plan.season
     assert search is not None
-    before = search.use_of(later.said_again(0))
-    after = search.use_of(search.mend(later.said_again(0), 1))
+    before = search.accounts.use_of(later.said_again(0))
+    after = search.accounts.use_of(search.mend(later.said_again(0), 1))
     limits = np.maximum(season.capacity.limits, before)
     free = [n for n, row in enumerate(season.capacity.rows) if row.kind != "order"]
     assert (after[free] <= limits[free] + 1e-6).all()

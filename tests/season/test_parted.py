@@ -10,11 +10,11 @@ import pytest
 from scheduler.planning.season_plan import SeasonPlan, plan_season
 from scheduler.season import parts
 from scheduler.season.capacity import Row
+from scheduler.season.chosen import as_relaxed
 from scheduler.season.columns import Season
 from scheduler.season.parted import PartedRelaxation
 from scheduler.season.parts import Parts
 from scheduler.season.relaxation import Relaxed, relax
-from scheduler.season.whole import as_relaxed
 from tests.farms import random_farm
 from tests.season.season_farm import season_of, use_of, worth_of
 

@@ -126,7 +126,8 @@ def test_within_the_market_nothing_is_sold_below_list_price(seed: int) -> None:
     assert kinds["within"] <= {"list", "order", "left listed", "left beyond", "left old"}
     assert (within.tracks.ways(prices).worth <= free.tracks.ways(prices).worth + 1e-9).all()
     young = [n for n in range(len(within.tracks.strain)) if is_young(within, n)]
-    offered = {within.outlets.rows[o].kind for ways in within.tracks.choices(young, prices, 3).values() for _, o in ways}
+    choices = within.tracks.choices(prices, 3)
+    offered = {within.outlets.rows[o].kind for n in young for _, o in choices(n)}
     assert not offered & {"discount", "clear"}
 
 
