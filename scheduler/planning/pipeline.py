@@ -220,7 +220,7 @@ class _Planner:
         tried = sorted(
             ((bool(overrun(self.farm, x.lots)), self._finish(near, x), x) for x in made), key=lambda t: (t[0], -t[1].value)
         )
-        ranked, (full, best, entered) = [plan for _, plan, _ in tried], tried[0]
+        ranked, (full, _, entered) = [plan for _, plan, _ in tried], tried[0]
         if not self.farm.weeks.later_weeks:
             return ranked
         again = resell(
@@ -229,7 +229,8 @@ class _Planner:
         )  # fmt: skip
         if again is not None:
             other = self._finish(near, again)
-            ranked.insert(0 if full or other.value > best.value else 1, other)
+            worse = (n for n, plan in enumerate(ranked) if full or plan.value < other.value)
+            ranked.insert(next(worse, len(ranked)), other)
         return ranked
 
     def _finish(self, near: NearPlan, entered: Entered) -> Plan:
