@@ -108,13 +108,15 @@ def _plan(farm: Farm, file: Path | None, out: Path, shown: Stages) -> tuple[Farm
             shown.stage(f"the plan is {usual}")
             return _over(farm, document), document
         err.print(f"{usual} was made from this book in another state and is not used.", markup=False)
+    from scheduler.cli.interrupt import stopped_by_hand
     from scheduler.planning.given import with_learned
     from scheduler.planning.pipeline import plan_farm
     from scheduler.solving import Limits
 
     shown.stage("no plan of this week's book; planning (the plan is not written)")
     taught, _ = with_learned(farm)
-    result = plan_farm(taught, limits=Limits.for_time(32), progress=shown.progress, stage=shown.stage)
+    with stopped_by_hand(shown.said) as stop:
+        result = plan_farm(taught, limits=Limits.for_time(32), progress=shown.progress, stage=shown.stage, stop=stop)
     return farm, result.plan
 
 

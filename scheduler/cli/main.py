@@ -104,6 +104,7 @@ def plan(
 
     from scheduler.book import read_book
     from scheduler.cli.inputs import read_plan
+    from scheduler.cli.interrupt import stopped_by_hand
     from scheduler.cli.page_command import PASSED, months_ahead
     from scheduler.cli.show import Stages, err, summary
     from scheduler.cli.show import out as terminal
@@ -131,10 +132,11 @@ def plan(
     sales = announced_sales(farm, last) if last is not None else ()
     own, (farm, learned) = farm, with_learned(farm) if learn else (farm, ())
     try:
-        result = plan_farm(
-            farm, limits=Limits.for_time(time_limit, seed=seed, workers=workers), drop_pins=drop_pin or (), announced=announced,
-            sales_told=sales, explain=explain, progress=shown.progress, stage=shown.stage,
-        )  # fmt: skip
+        with stopped_by_hand(shown.said) as stop:
+            result = plan_farm(
+                farm, limits=Limits.for_time(time_limit, seed=seed, workers=workers), drop_pins=drop_pin or (), announced=announced,
+                sales_told=sales, explain=explain, progress=shown.progress, stage=shown.stage, stop=stop,
+            )  # fmt: skip
     except PinConflict as conflict:
         raise PinConflict(conflict.pins, conflict.sentences, [p.pin for p in added]) from conflict
     document = with_given(result.plan, added, learned, farm.paces)

@@ -29,6 +29,10 @@ class Stages:
         if not self._quiet:
             err.print(f"[dim]{time.monotonic() - self._start:6.1f} s[/dim]  {name}")
 
+    def said(self, text: str) -> None:
+        """A word to the user, said even where progress is not shown."""
+        err.print(text, markup=False)
+
     def progress(self, stage: str, value: float | None, bound: float | None, elapsed: float) -> None:
         """Best value and bound so far, in cents."""
         if self._quiet or value is None or elapsed - self._last < 1:

@@ -119,6 +119,7 @@ class _Planner:
             if even is not best:
                 ranked.insert(0, (even, weeks))
         self.stage("what would help")
+        explain = explain and not self.stop.is_set()
         found = helps(first.season, first.relaxed, explain=explain, progress=self.progress)
         for plan, weeks in ranked:
             about = plan.about.model_copy(update={"season": _gap(plan, first, without.value)})
@@ -129,7 +130,7 @@ class _Planner:
     def _season(self, *, cutting: bool = True) -> SeasonPlan:
         return plan_season(
             self.farm, self._books().old_lots(), pins=self.pins, seed=self.limits.seed, cutting=cutting,
-            progress=self.progress if cutting else None, stop=self.stop,
+            progress=self.progress if cutting else None, stop=self.stop if cutting else None,
         )  # fmt: skip
 
     # ---- near weeks -----------------------------------------------------------------------------------------------
@@ -221,7 +222,7 @@ class _Planner:
             ((bool(overrun(self.farm, x.lots)), self._finish(near, x), x) for x in made), key=lambda t: (t[0], -t[1].value)
         )
         ranked, (full, _, entered) = [plan for _, plan, _ in tried], tried[0]
-        if not self.farm.weeks.later_weeks:
+        if not self.farm.weeks.later_weeks or self.stop.is_set():
             return ranked
         again = resell(
             self.farm, entered, first=self.farm.weeks.near_weeks.stop, pins=self.pins, seed=self.limits.seed,

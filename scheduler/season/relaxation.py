@@ -44,6 +44,11 @@ same, and lies so much higher at most.
 NEARLY = 0.1
 """How far a linear programme may be off its optimum, as a share of what is between bound and value: rows it left out count for that."""
 
+ENOUGH_STOPPED, SECONDS_STOPPED = 5e-2, 10.0
+"""Once the user wants to stop: how close bound and value are enough, and after how long it ends in any case. Prices of the first rounds
+are worth little, and a plan made with them is worth less than none.
+"""
+
 OVERRUN = 500.0
 """Money a position beyond its limit costs where limits are elastic."""
 
@@ -67,7 +72,7 @@ def relax(
     season: Season, *, rounds: int = ROUNDS, enough: float = ENOUGH, warm: Floats | None = None, columns: Sequence[Column] = (),
     progress: Progress | None = None, stop: threading.Event | None = None, elastic: bool = False,
 ) -> Relaxed:  # fmt: skip
-    """Solve the relaxation by column generation. ``stop`` ends it after the round.
+    """Solve the relaxation by column generation. ``stop`` ends it soon (``ENOUGH_STOPPED``).
 
     ``warm``: row prices to begin with; ``columns``: columns to begin with, of this season or one that differs in limits only.
     A season of ``LARGE`` without them is begun in parts and ends ``LOOSER`` times as soon.
@@ -126,7 +131,7 @@ class Relaxation:
         progress: Progress | None = None,
         stop: threading.Event | None = None,
     ) -> Relaxed:
-        """Solve by column generation, at most so many rounds. ``stop`` ends it after the round."""
+        """Solve by column generation, at most so many rounds. ``stop`` ends it soon (``ENOUGH_STOPPED``)."""
         season, pool, begun = self.season, self._pool, time.monotonic()
         limits, amounts = season.capacity.limits, season.amounts
         warm = self._warm
@@ -136,7 +141,7 @@ class Relaxation:
             warm = pool.begun(_first_columns(season, warm, progress, stop))
         asked = [season.price(warm)]
         best_bound, prices = np.inf, asked[0]
-        value, result, number = -np.inf, None, 0
+        value, result, number, stopped = -np.inf, None, 0, np.inf
         for number in range(1, rounds + 1):
             added = 0
             for at in asked:
@@ -150,7 +155,10 @@ class Relaxation:
             if progress is not None:
                 best, most = (100 * (x + season.constant) for x in (value, best_bound))
                 progress("season", best, most, time.monotonic() - begun)
-            if best_bound - value <= enough * abs(best_bound) + 1e-6 or (stop is not None and stop.is_set()):
+            if stop is not None and stop.is_set():
+                stopped = min(stopped, time.monotonic())
+                enough = max(enough, ENOUGH_STOPPED if time.monotonic() - stopped < SECONDS_STOPPED else np.inf)
+            if best_bound - value <= enough * abs(best_bound) + 1e-6:
                 break
             mixed = result.prices
             if np.isfinite(best_bound) and number > 1:

@@ -42,7 +42,7 @@ GAP_FIRST, GAP = 0.01, 0.001
 WORK = 0.25
 """Solver work for one block; the gap usually ends it sooner. With a fifth of it many blocks end before their first good choice."""
 
-WORK_STOPPED = 0.02
+WORK_STOPPED, GAP_STOPPED = 0.05, 0.03
 """The same once the user wants to stop: every colony still needs a programme."""
 
 TIGHT = 0.7
@@ -121,7 +121,7 @@ class WholeCuts:
         """Fix and optimise: all strains ``passes`` times in new blocks, from a plan as it was entered and strictly within the limits.
 
         ``orders``, which refuse parts, are decided too. No block ends worth less than it was, so neither does the whole. A block that
-        takes what another, solved at the same time, has taken is tried once more.
+        takes what another, solved at the same time, has taken is tried again, and so is one that overruns a row not built so far.
         """
         begun, accounts = time.monotonic(), self.accounts
         self.pool.learn(entered.patterns, entered.leaving, orders)
@@ -137,6 +137,8 @@ class WholeCuts:
             return self._model(block, room, never, known, gap=GAP, whole_orders=True)
 
         for _ in range(passes):
+            if self._stopped:
+                break
             todo = deque(self._blocks(rng.sample(accounts.strains, len(accounts.strains))))
             most = 2 * len(todo)
             for block, found in self._in_turn(todo, ask):
@@ -145,11 +147,13 @@ class WholeCuts:
                 elif found is not None:
                     after = choice.copied()
                     accounts.note(after, block, found.patterns, found.leaving)
+                    over = set(np.flatnonzero(after.used() > limits + 1e-6).tolist())
                     if sum(after.worth[s] - choice.worth[s] for s in block) > 0:
-                        if (after.used() <= limits + 1e-6).all():
+                        if not over:
                             choice = after
                         elif most > 0:
                             todo.append(block)
+                    self._tight |= over
                 most -= 1
                 self._told(progress, choice, begun)
         return accounts.chosen(choice)
@@ -205,7 +209,7 @@ class WholeCuts:
         who = [i for s in block for i in self.accounts.colonies_of[s]]
         lots = [j for s in block for j in self.accounts.lots_of[s]]
         model = StrainBlock(self.season, self.pool, who, lots, self._tight, known, whole_orders=whole_orders)
-        work = WORK_STOPPED if self._stopped else WORK
+        work, gap = (WORK_STOPPED, GAP_STOPPED) if self._stopped else (WORK, gap)
         return lambda: model.solve(room, fines, gap=gap, work=work, seed=self.seed)
 
     def _blocks(self, order: Sequence[str]) -> list[Block]:
