@@ -7,6 +7,7 @@ from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
 from itertools import islice
+from threading import Event
 
 import numpy as np
 import pytest
@@ -16,7 +17,7 @@ from scheduler.farm.hours import CARING, PACKING, Kind, missing_minutes, outside
 from scheduler.farm.people import StandingWork
 from scheduler.farm.work import standing_minutes
 from scheduler.season.columns import Season
-from scheduler.season.relaxation import Relaxation, Relaxed, relax
+from scheduler.season.relaxation import ENOUGH_STOPPED, Relaxation, Relaxed, relax
 from tests.audit.small_farm import changed, small_farm
 from tests.farms import random_farm
 from tests.season.one_model import OneModel, every_programme
@@ -205,3 +206,13 @@ def test_what_a_relaxation_met_is_mixed_anew_within_other_limits() -> None:
     assert (used <= 0.7 * limits + 1e-5)[hard].all()  # overtime and fines stretch the others
     again = relaxation.mix(limits, sources)
     assert worth_of(again) == pytest.approx(worth_of(same), rel=1e-6)
+
+
+@pytest.mark.parametrize("seed", [0, 2, 3])
+def test_who_wants_to_stop_waits_for_prices_that_are_worth_something(seed: int) -> None:
+    season, stop = season_of(random_farm(seed, 12, weeks=16)), Event()
+    stop.set()
+    stopped, solved = relax(season, stop=stop), relax(season)
+    assert stopped.rounds < solved.rounds
+    assert stopped.bound >= solved.value
+    assert stopped.bound - stopped.value <= ENOUGH_STOPPED * stopped.bound
