@@ -144,7 +144,9 @@ class _Run:
                     self._interrupted = True
                 if self._interrupted or trouble is not None:
                     self._solver.stop_search()
-            except KeyboardInterrupt:
+            except KeyboardInterrupt as again:
+                if self._stop is not None and self._stop.is_set():  # the wish to stop was heard: this one ends the program
+                    trouble = again
                 self._interrupted = True
                 if self._stop is not None:
                     self._stop.set()

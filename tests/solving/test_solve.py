@@ -114,6 +114,18 @@ def test_ctrl_c_keeps_the_best_solution() -> None:
     assert sum(solved.value(t) for t in take) > 0
 
 
+def test_ctrl_c_after_the_wish_to_stop_was_heard_ends_the_program() -> None:
+    model, _ = knapsacks()
+    stop = threading.Event()
+
+    def again(*_: object) -> None:
+        stop.set()
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        solve(model, Limits(seconds=60), stage="ctrl-c", progress=again, stop=stop)
+
+
 def test_infeasible_is_said_after_two_runs(monkeypatch: pytest.MonkeyPatch) -> None:
     presolves = []
     original = _Run.__init__
