@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -58,10 +58,6 @@ class Choice:
         """Pieces by way out, of all strains."""
         return {key: n for part in self.leaving.values() for key, n in part.items()}
 
-    def used(self, *, by: Sequence[str] | None = None) -> Floats | float:
-        """What strains use of every row together; all of them without ``by``. 0 where nothing has been chosen."""
-        return sum((self.use[s] for s in (self.use if by is None else by)), 0.0)
-
 
 class Accounts:
     """Keeps a choice: divides what is decided among strains, with what it uses and is worth."""
@@ -87,6 +83,10 @@ class Accounts:
             choice.use[s], choice.leaving[s], choice.worth[s] = self.use(s, mine, part), part, self.worth(s, mine, part)
             choice.patterns.update(mine)
 
+    def used(self, choice: Choice, *, but: Collection[str] = ()) -> Floats:
+        """What all strains but some use of every row together."""
+        return sum((use for s, use in choice.use.items() if s not in but), np.zeros(len(self.season.capacity.rows)))
+
     def chosen(self, choice: Choice) -> Chosen:
         """A choice in the words of others, with the constants of the season in its value."""
         return Chosen(choice.patterns, choice.ways, sum(choice.worth.values()) + self.season.constant)
@@ -95,7 +95,7 @@ class Accounts:
         """What a choice uses of every row."""
         choice = Choice()
         self.note(choice, self.strains, chosen.patterns, chosen.leaving)
-        return np.zeros(len(self.season.capacity.rows)) + choice.used()
+        return self.used(choice)
 
     def use(self, strain: str, patterns: Mapping[int, Pattern], leaving: Mapping[tuple[int, Way], float]) -> Floats:
         """What programmes of a strain and ways out of its frags use of every row."""

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from scheduler.season.columns import Season
 from scheduler.season.outlets import Outlet
 from scheduler.season.pool import Pattern, Way
+from scheduler.season.programmes import NO_LIMIT
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -76,10 +77,10 @@ class Fitting:
         gain = np.full((len(who), season.farm.weeks.count + 2, int(most.max()) + 1), -np.inf)
         for week in np.flatnonzero(most).tolist():
             once, each, minutes = season.cut_use(i, week)
-            hours = min((math.floor((room[r] - a) / b + SLACK) for r, a, b in minutes if b > 0), default=EVERY_WEEK)
+            hours = min((math.floor((room[r] - a) / b + SLACK) for r, a, b in minutes if b > 0), default=NO_LIMIT)
             for track in self._tracks(i, week):
                 fresh = season.fresh_row(track, week)
-                limit = min(int(most[week]), hours, math.floor(room[fresh] + SLACK) if fresh is not None else EVERY_WEEK)
+                limit = min(int(most[week]), hours, math.floor(room[fresh] + SLACK) if fresh is not None else NO_LIMIT)
                 exits = self.leaving(track, left, limit)
                 total = -once
                 for n, out in enumerate(exits, start=1):
@@ -153,19 +154,21 @@ class Fitting:
         """The rows of positions by light class and week, its own and its system's; one past the last row where there is none."""
         capacity = self.season.capacity
         table = np.full((len(capacity.classes), self.season.farm.weeks.count + 1, 2), len(capacity.rows))
-        for c in capacity.classes:
-            for week in capacity.weeks:
-                rows = (capacity.find("positions", c.id, week), capacity.find("system", c.system, week))
-                table[c.index, week] = [len(capacity.rows) if r is None else r for r in rows]
+        for (place, week), rows in self.season.tracks.space_rows.items():
+            table[place, week, : len(rows)] = rows
         return table
 
     def _ways_out(self, track: int) -> tuple[Exit, ...]:
         """All ways out of a track that may be the best, most worth first."""
         if track not in self._exits:
-            choices = self.season.tracks.choices(np.zeros(len(self.season.capacity.rows)), EVERY_WEEK)
             same = np.flatnonzero(self.season.tracks.strain == self.season.tracks.strain[track]).tolist()
-            self._exits |= {n: self._worthwhile(n, choices(n)) for n in same}
+            self._exits |= {n: self._worthwhile(n, self._choices(n)) for n in same}
         return self._exits[track]
+
+    @cached_property
+    def _choices(self) -> Callable[[int], list[Way]]:
+        """All ways out of a track."""
+        return self.season.tracks.choices(np.zeros(len(self.season.capacity.rows)), EVERY_WEEK)
 
     def _worthwhile(self, track: int, ways: Sequence[Way]) -> tuple[Exit, ...]:
         """Of ways that share a market, a later one only if it is worth more: the earlier frees its place sooner.

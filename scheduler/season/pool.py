@@ -109,18 +109,22 @@ class ProgrammePool:
             self.ways[track][way] = None
         used = {t for some in self.patterns.values() for cuts, _ in some for _, _, t in cuts}
         used |= {self.season.tracks.lot_from + j for j in range(len(self.season.lots))}
-        for track in sorted(used):
-            if track not in self.ways:
-                self.ways[track].update(dict.fromkeys(self._usual(track)))
+        self._meet(used)
+        for track in used:
             self.ways[track].update(dict.fromkeys(self.season.tracks.order_ways(track, orders)))
 
     def add(self, i: int, pattern: Pattern, leaving: Iterable[tuple[int, Way]]) -> None:
         """A further programme of colony ``i``, with ways out of its cuts."""
         self.patterns[i][pattern] = None
-        for track in {t for _, _, t in pattern[0] if t not in self.ways}:
-            self.ways[track] = dict.fromkeys(self._usual(track))
+        self._meet(t for _, _, t in pattern[0])
         for track, way in leaving:
             self.ways[track][way] = None
+
+    def _meet(self, tracks: Iterable[int]) -> None:
+        """Offer the usual ways out of tracks nobody has used so far."""
+        for track in tracks:
+            if track not in self.ways:
+                self.ways[track] = dict.fromkeys(self._usual(track))
 
     @cached_property
     def _usual(self) -> Callable[[int], list[Way]]:

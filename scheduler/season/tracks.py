@@ -353,7 +353,8 @@ class Tracks:
         return float(self.left_frags[track] if week > self.last else self.alive[track, week])
 
     @cached_property
-    def _space_rows(self) -> Mapping[tuple[int, int], tuple[int, ...]]:
+    def space_rows(self) -> Mapping[tuple[int, int], tuple[int, ...]]:
+        """Rows of positions a frag in a light class holds in a week: the class's, if limited, and its system's."""
         found = {}
         for c in self.classes:
             for week in self.capacity.weeks:
@@ -367,7 +368,7 @@ class Tracks:
         z = int(self.light_class[track])
         for w in range(int(self.first[track]), min(week, self.last + 1)):
             held = float(self.hold[track, w])
-            for row in self._space_rows[z, w]:
+            for row in self.space_rows[z, w]:
                 found[row] = found.get(row, 0.0) + held
         frags = self.frags(track, week)
         table = self.outlets.uses

@@ -100,7 +100,7 @@ class WholeCuts:
                 self.accounts.note(choice, block, found.patterns, found.leaving)
             self._told(progress, choice, begun)
             if number % step == 0 and (open_ := [s for s in strains if s not in choice.use]):
-                rest = self._rest(relaxation, open_, choice.used() + nothing)
+                rest = self._rest(relaxation, open_, self.accounts.used(choice))
                 share = use_by_strain(self.season, rest.columns, rest.amounts)
         return self.accounts.chosen(choice)
 
@@ -131,7 +131,7 @@ class WholeCuts:
         rng, never = Random(self.seed), np.full(len(limits), np.inf)
 
         def ask(block: Block) -> Callable[[], Decided | None]:
-            room = limits - choice.used(by=[s for s in accounts.strains if s not in block])
+            room = limits - accounts.used(choice, but=block)
             self._fit(block, choice, room, rng)
             known = Decided(dict(choice.patterns), choice.ways)
             return self._model(block, room, never, known, gap=GAP, whole_orders=True)
@@ -147,7 +147,7 @@ class WholeCuts:
                 elif found is not None:
                     after = choice.copied()
                     accounts.note(after, block, found.patterns, found.leaving)
-                    over = set(np.flatnonzero(after.used() > limits + 1e-6).tolist())
+                    over = set(np.flatnonzero(accounts.used(after) > limits + 1e-6).tolist())
                     if sum(after.worth[s] - choice.worth[s] for s in block) > 0:
                         if not over:
                             choice = after
@@ -160,7 +160,7 @@ class WholeCuts:
 
     def _limits(self, choice: Choice, orders: Collection[str]) -> Floats:
         """What may be used from now on: no more than now where that is beyond a limit. Rows that are nearly full are built from now on."""
-        capacity, used = self.season.capacity, np.zeros(len(self.season.capacity.rows)) + choice.used()
+        capacity, used = self.season.capacity, self.accounts.used(choice)
         limits = np.maximum(capacity.limits, used)
         for order in orders:
             row = capacity.find("order", order)
