@@ -86,6 +86,23 @@ def schedule(
     return replace(_summed(shop, times, mix_of, outcome), work=work)
 
 
+def seconds_late(shop: Shop, latest: int, limits: Limits, *, stop: threading.Event | None = None) -> tuple[int, float]:
+    """How long after ``latest`` a shop is done, as far as a short look tells (0: it can be done by then); and the solver's work.
+
+    Often the first schedule made without a solver is in time; else one that is gets looked for, not the best.
+    """
+    times, mix_of = first_schedule(shop)
+    late = max((d.end for d in times.values() if d.task.counts), default=shop.start) - latest
+    if late <= 0:
+        return 0, 0.0
+    model = _Model(shop)
+    over = model.late(latest)
+    model.hint(times, mix_of)
+    model.model.minimize(over)
+    solved = solve(model.model, limits, stage="bench in time", stop=stop, linearization=0, bound_first=True)
+    return (solved.value(over) if solved.outcome.found else late), solved.outcome.work
+
+
 def _part(limits: Limits, share: float) -> Limits:
     def of(limit: float | None) -> float | None:
         return None if limit is None else limit * share
@@ -310,6 +327,12 @@ class _Model:
         if kind == SPREAD:
             terms += [self.start[name] for name in self._loose()] + [self.most - self.start[name] for name in self.mixing]
         return cp_model.LinearExpr.sum(terms)
+
+    def late(self, latest: int) -> cp_model.IntVar:
+        """Seconds between a time and the finish, 0 if that is earlier."""
+        over = self._time("late", lambda times: max(0, *(times[t.id].end - latest for t in self.shop.tasks if t.counts)), low=0)
+        self.model.add(over >= self.finish - latest)
+        return over
 
     def keep(self, solved: Solved, kind: int | None) -> None:
         """Later searches keep the finish, or the cost of a kind, of a solution."""

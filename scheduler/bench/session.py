@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 
 from scheduler.bench.lots import Work, session_shop
-from scheduler.bench.schedule import Schedule, schedule
+from scheduler.bench.schedule import Schedule, schedule, seconds_late
 from scheduler.bench.shop import MOTHER, Done, Shop
 from scheduler.farm.farm import Farm
 from scheduler.farm.people import BenchSession
@@ -59,10 +59,8 @@ def schedule_session(
     """Clock times of a session with at least one cut."""
     shop, work = session_shop(farm, session, cuts, blocks)
     found = schedule(shop, limits, stage=f"bench {session.id}", progress=progress, stop=stop)
-    s = farm.settings
     setup, changes = shop.start, (len(shop.phases) - 1) * shop.changeover
-    end = math.floor(session.minutes * 60 + 1e-6)
-    clean_down = seconds(s.session_minutes * (1 - s.setup_share))
+    latest = _latest(farm, session)
     begin = datetime.combine(session.day, session.start)
     need = found.finish - setup - changes
     busiest = max(planned_minutes(farm, cuts, blocks).values())
@@ -70,7 +68,7 @@ def schedule_session(
     clock = SessionClock(
         session=session.id,
         finish=begin + timedelta(seconds=found.finish),
-        latest=begin + timedelta(seconds=end - clean_down),
+        latest=begin + timedelta(seconds=latest),
         work_minutes=busiest,
         clock_minutes=(Decimal(need) / 60).quantize(Decimal("0.01")),
         efficiency=min(Decimal(1), (busiest * 60 / need).quantize(Decimal("0.0001"))) if need > 0 else Decimal(1),
@@ -82,7 +80,24 @@ def schedule_session(
     cut_at = {work[d.task.id].lot: d.start for d in found.done if d.task.turn is not None}
     order = tuple(sorted((c.lot for c in cuts), key=lambda lot: (cut_at.get(lot, 0), lot)))
     tasks = tuple(_tasks(farm, session, shop, work, found, begin))
-    return SessionSchedule(session, clock, tasks, order, found.finish <= end - clean_down, SessionSchedule.what(cuts), found.work)
+    return SessionSchedule(session, clock, tasks, order, found.finish <= latest, SessionSchedule.what(cuts), found.work)
+
+
+def minutes_late(
+    farm: Farm, session: BenchSession, cuts: Sequence[Cut], blocks: Mapping[str, int], limits: Limits, stop: threading.Event | None = None
+) -> tuple[float, float]:  # fmt: skip
+    """Minutes a session with some cuts is done after clean-down has to begin, 0 if it can be in time, as far as a short look tells;
+    and what that took of the solver, in its own units.
+    """
+    shop, _ = session_shop(farm, session, cuts, blocks)
+    late, work = seconds_late(shop, _latest(farm, session), limits, stop=stop)
+    return late / 60, work
+
+
+def _latest(farm: Farm, session: BenchSession) -> int:
+    """When clean-down has to begin, in seconds since the session's start."""
+    s = farm.settings
+    return math.floor(session.minutes * 60 + 1e-6) - seconds(s.session_minutes * (1 - s.setup_share))
 
 
 def _tasks(

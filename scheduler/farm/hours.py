@@ -7,6 +7,7 @@ not exceed the minutes of everybody able to do at least one of them. The largest
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from itertools import combinations
 
 from scheduler.farm.farm import Farm
@@ -37,16 +38,17 @@ PACKING: Kind = frozenset({PACK})
 CARING: Kind = frozenset({CARE})
 
 
-def outside_offers(farm: Farm, week: int, *, overtime: bool = False) -> list[Offer]:
+@lru_cache(maxsize=8192)
+def outside_offers(farm: Farm, week: int, *, overtime: bool = False) -> tuple[Offer, ...]:
     """What people offer outside sessions in a week for packing and care."""
-    found = []
+    found: list[Offer] = []
     for person in farm.people:
         able = frozenset(k for k in (PACKING, CARING) if k <= set(person.skills))
         minutes = outside_minutes(farm, person.person, week)
         if overtime:
             minutes += overtime_minutes(farm, person.person, week)
         found.append((able, minutes))
-    return found
+    return tuple(found)
 
 
 def cut_kind(farm: Farm, strain: str) -> Kind:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from decimal import ROUND_DOWN, Decimal
 from typing import Generic, TypeVar
 
-from scheduler.bench.session import SessionSchedule, schedule_session
+from scheduler.bench.session import SessionSchedule, minutes_late, schedule_session
 from scheduler.farm.farm import Farm
 from scheduler.farm.people import BenchSession
 from scheduler.farm.work import condition_days, plugs_ready, sessions_in
@@ -19,6 +19,9 @@ REPLANS = 3
 """How often near weeks are planned again because a session does not fit the clock."""
 
 FILL_STEP = Decimal("0.001")
+
+FAR_TOO_LATE = 5.0
+"""Minutes a session may be late by a short look and still be worth its clock before it loses a cut."""
 
 SESSION_SHARE = 0.25
 """Most that the clock of one session takes of the work and time left to all."""
@@ -95,6 +98,26 @@ def schedule_cuts(
     return BenchResult(tuple(found))
 
 
+class Punctual:
+    """Tells quickly whether sessions with some cuts can be done in time. What was looked at is remembered."""
+
+    def __init__(self, farm: Farm, limits: Limits, budget: Budget, stop: threading.Event | None = None) -> None:
+        """``limits``: of one look; ``budget``: of all."""
+        self.farm, self.limits, self.budget, self.stop = farm, limits, budget, stop
+        self._sessions = {s.id: s for s in _sessions(farm)}
+        self._known: dict[tuple[str, frozenset[tuple[str, int, str | None, str | None]]], float] = {}
+
+    def minutes_late(self, session: str, cuts: Iterable[Cut], blocks: Mapping[str, int]) -> float:
+        """How late a session with those of some cuts that are its own is done, as far as a short look tells; 0: in time."""
+        mine = [c for c in cuts if c.session == session]
+        key = session, SessionSchedule.what(mine)
+        if mine and key not in self._known:
+            most = self.limits.within(self.budget.part(SESSION_SHARE))
+            self._known[key], work = minutes_late(self.farm, self._sessions[session], mine, blocks, most, self.stop)
+            self.budget.spend(work)
+        return self._known.get(key, 0.0)
+
+
 def _sessions(farm: Farm) -> tuple[BenchSession, ...]:
     return tuple(s for week in farm.weeks.near_weeks for s in sessions_in(farm, week))
 
@@ -140,6 +163,7 @@ def fit_sessions(
     without: Callable[[N, Cut], N],
     value: Callable[[N, Cut], float],
     pinned: Callable[[Cut], bool],
+    late: Callable[[N, str], float] = lambda *_: 0.0,
     limits: Limits,
     replans: int = REPLANS,
     budget: Budget | None = None,
@@ -150,13 +174,31 @@ def fit_sessions(
 
     Where a session's efficiency proves tighter than the fill it was planned with, the near weeks are planned again with
     that fill (``replan``, a fill for each such session), at most ``replans`` times; then the cut of least ``value`` that is
-    not ``pinned`` is left out (``without``) until it fits. A replanning that cuts nothing any more is taken as it is.
+    not ``pinned`` is left out (``without``) until it fits. A replanning that cuts nothing any more is taken as it is. Where near weeks
+    are not to be planned again, sessions far too ``late`` (minutes, by a short look) lose cuts before they get their clock.
     ``limits`` are those of one session, ``budget`` that of all.
     """
 
     def clocked(now: N, known: BenchResult | None) -> BenchResult:
         return schedule_cuts(farm, cuts_of(now), blocks_of(now), limits, budget=budget, known=known, progress=progress, stop=stop)
 
+    dropped: list[tuple[Cut, str]] = []
+
+    def dropping(now: N, cuts: Sequence[Cut], why: str) -> N | None:
+        loose = [c for c in cuts if not pinned(c)]
+        if not loose:
+            return None
+        least = min(loose, key=lambda c: (value(now, c), c.colony))
+        dropped.append((least, why))
+        return without(now, least)
+
+    for session in _sessions(farm) if not replans else ():
+        shorter: N | None = near
+        while shorter is not None and (minutes := late(shorter, session.id)) > FAR_TOO_LATE:
+            near = shorter
+            mine = [c for c in cuts_of(near) if c.session == session.id]
+            shorter = dropping(near, mine, f"{session.id} would be done {minutes:.0f} minutes too late")
+        near = shorter if shorter is not None else near
     fill: dict[str, float] = {}
     bench = clocked(near, None)
     for _ in range(replans):
@@ -168,20 +210,17 @@ def fit_sessions(
         fill |= {name: max(0.0, share) for name, share in tighter.items()}
         near = replan(dict(fill))
         bench = clocked(near, bench)
-    dropped: list[tuple[Cut, str]] = []
     stuck: list[str] = []
     while True:
         trouble = _trouble(farm, cuts_of(near), bench, stuck)
         if trouble is None:
             return Fitted(near, bench, tuple(dropped), tuple(stuck))
         name, cuts, why = trouble
-        loose = [c for c in cuts if not pinned(c)]
-        if not loose:
+        fewer = dropping(near, cuts, why)
+        if fewer is None:
             stuck.append(name)
             continue
-        least = min(loose, key=lambda c: (value(near, c), c.colony))
-        dropped.append((least, why))
-        near = without(near, least)
+        near = fewer
         bench = clocked(near, bench)
 
 

@@ -9,6 +9,7 @@ from dataclasses import replace
 from decimal import Decimal
 from functools import partial
 from importlib.metadata import version
+from random import Random
 
 from scheduler import __version__
 from scheduler.errors import AuditFailed
@@ -42,6 +43,9 @@ from scheduler.week.floor import Floor
 from scheduler.week.model import ChosenCut, ChosenMove, Limits, Start
 from scheduler.week.options import Option
 from scheduler.week.prices import Prices
+
+MOST_TRIED = 200
+"""Most cuts looked at when others make way in near weeks, by chance if there are more."""
 
 
 def plan_farm(
@@ -163,12 +167,13 @@ class _Planner:
                 placing.fill(options)
             return placing.cuts
 
-        def more(near: NearPlan, sessions: Collection[str]) -> Sequence[ChosenCut]:
+        def more(near: NearPlan, sessions: Collection[str], chance: Random | None) -> Sequence[ChosenCut]:
             assert near.prices is not None
             placing = Placing(farm, floor, ledger, room, near.prices, self.pins)
             placing.begin_with(Start(near.cuts, near.moves))
             free = [replace(o, sessions=tuple(s for s in o.sessions if s.id in sessions)) for o in near.options]
-            placing.fill([o for o in free if o.sessions])
+            free = [o for o in free if o.sessions]
+            placing.fill(chance.sample(free, min(len(free), MOST_TRIED)) if chance is not None else free, chance)
             return placing.cuts[len(near.cuts) :]
 
         def allowed(near: NearPlan) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from random import Random
 from statistics import fmean
 
 import numpy as np
@@ -27,6 +28,9 @@ from scheduler.week.model import MOST_PIECES, ChosenCut, Limits, Start
 from scheduler.week.options import Option
 from scheduler.week.prices import Prices
 from scheduler.week.worth import told_pieces
+
+SHAKEN = 0.35
+"""By how much chance changes what a cut is taken to be worth for its share of bench and racks (standard deviation of its logarithm)."""
 
 
 @dataclass(frozen=True)
@@ -100,11 +104,15 @@ class Placing:
 
     # ---- what is worth it -----------------------------------------------------------------------------------------
 
-    def fill(self, options: Iterable[Option]) -> None:
-        """Cut, most worth for its share of bench and racks first, whatever brings something and is neither cut yet nor pinned."""
+    def fill(self, options: Iterable[Option], chance: Random | None = None) -> None:
+        """Cut, most worth for its share of bench and racks first, whatever brings something and is neither cut yet nor pinned.
+
+        ``chance`` shakes the order (``SHAKEN``).
+        """
         done = {c.option.name for c in self.cuts} | self._pinned
         rest = {i: o for i, o in enumerate(options) if o.name not in done}
-        merit = {i: self._merit(o) for i, o in rest.items()}
+        shake = {i: chance.lognormvariate(0.0, SHAKEN) if chance is not None else 1.0 for i in rest}
+        merit = {i: self._merit(o) * shake[i] for i, o in rest.items()}
         while rest:
             best = max(rest, key=lambda i: (merit[i], -i))
             if merit[best] <= 0:
@@ -114,7 +122,7 @@ class Placing:
             place = self.bench.place(option.colony, option.sessions, pieces)
             if place is not None and self.add(Wanted(option, min(pieces, place.most), place)):
                 rest = {i: o for i, o in rest.items() if o.name != option.name}
-                merit |= {i: self._merit(o) for i, o in rest.items() if o.strain == option.strain}
+                merit |= {i: self._merit(o) * shake[i] for i, o in rest.items() if o.strain == option.strain}
             else:
                 del rest[best]
 

@@ -36,6 +36,12 @@ class Budget:
         """Work not done yet, in the solver's own units; infinite without a limit."""
         return math.inf if self._limits.deterministic is None else self._limits.deterministic - self.work
 
+    @property
+    def over(self) -> bool:
+        """Whether time or work is used up."""
+        clock = self._limits.seconds
+        return self.left <= LEAST_WORK or (clock is not None and time.monotonic() - self._since > clock - LEAST_SECONDS)
+
     def spend(self, work: float) -> None:
         """Note work done, in the solver's own units."""
         self.work += work

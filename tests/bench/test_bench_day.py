@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
@@ -12,8 +12,8 @@ from day_farm import cuts_of, day_farm, the_session
 from scheduler.farm.bench import PlugKind
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import About, Cut, NearWeeksResult, Plan
-from scheduler.planning.bench_day import Fitted, fit_sessions, schedule_cuts, schedule_sessions, with_bench
-from scheduler.solving import Limits
+from scheduler.planning.bench_day import Fitted, Punctual, fit_sessions, schedule_cuts, schedule_sessions, with_bench
+from scheduler.solving import Budget, Limits
 
 LIMITS = Limits(deterministic=0.5, seed=1)
 GROUPS = [("branching", "N1")] * 5
@@ -48,6 +48,61 @@ class Planner:
             without=lambda n, cut: Near(tuple(c for c in n.cuts if c.lot != cut.lot), n.fill),
             value=lambda _, cut: int(cut.colony[1:]), pinned=lambda cut: cut.colony in self.pinned, limits=LIMITS,
         )  # fmt: skip
+
+
+def test_a_session_far_too_late_loses_cuts_before_it_gets_its_clock() -> None:
+    farm = day_farm(GROUPS, minutes=100.0)
+    looked, whole = list[int](), Near(cuts_of(farm, [12] * len(GROUPS)), {})
+
+    def late(near: Near, session: str) -> float:
+        if session != SESSION:
+            return 0.0
+        looked.append(len(near.cuts))
+        return 20.0 * (len(near.cuts) - 2)
+
+    def fit(replans: int, pinned: Callable[[Cut], bool] = lambda _: False) -> Fitted[Near]:
+        return fit_sessions(
+            farm, whole, cuts_of=lambda n: n.cuts, blocks_of=lambda _: {}, replan=lambda _: whole, pinned=pinned, late=late,
+            without=lambda n, cut: Near(tuple(c for c in n.cuts if c.lot != cut.lot), n.fill),
+            value=lambda _, cut: int(cut.colony[1:]), limits=LIMITS, replans=replans,
+        )  # fmt: skip
+
+    found = fit(0)
+    assert looked == [5, 4, 3, 2]
+    assert [c.colony for c, _ in found.dropped][:3] == sorted(c.colony for c in whole.cuts)[:3]  # those of least value
+    assert found.dropped[0][1] == f"{SESSION} would be done 60 minutes too late"
+    looked.clear()
+    fit(1)
+    assert not looked  # near weeks that may be planned again are told by the clock how much shorter to be
+    fit(0, pinned=lambda _: True)
+    assert looked == [5]
+
+
+def test_a_short_look_tells_what_the_clock_tells_later() -> None:
+    farm = day_farm(GROUPS, minutes=240.0)
+    cuts = cuts_of(farm, [12] * len(GROUPS))
+    clock = schedule_cuts(farm, cuts, {}, LIMITS).sessions[0].clock
+    spare = (clock.latest - clock.finish).total_seconds() / 60
+    assert spare > 1
+    looks = {}
+    for less in (spare - 1, spare + 1):
+        shorter = day_farm(GROUPS, minutes=240.0 - less)
+        punctual = Punctual(shorter, replace(LIMITS, deterministic=0.1), Budget(LIMITS))
+        looks[less] = punctual.minutes_late(SESSION, cuts, {})
+    assert looks[spare - 1] == 0
+    assert 0 < looks[spare + 1] <= 30
+
+
+def test_what_was_looked_at_is_not_looked_at_again() -> None:
+    farm = day_farm(GROUPS, minutes=100.0)
+    cuts, budget = cuts_of(farm, [12] * len(GROUPS)), Budget(LIMITS)
+    punctual = Punctual(farm, replace(LIMITS, deterministic=0.02), budget)
+    first, work = punctual.minutes_late(SESSION, cuts, {}), budget.work
+    assert first > 0
+    assert work > 0
+    assert punctual.minutes_late(SESSION, reversed(cuts), {}) == first
+    assert budget.work == work
+    assert punctual.minutes_late("bench 2026-12-02", cuts, {}) == 0  # nothing is cut then
 
 
 def test_a_day_with_room_is_left_alone() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ from scheduler.audit import audit
 from scheduler.bench import schedule
 from scheduler.errors import PinConflict
 from scheduler.farm.farm import Farm
+from scheduler.farm.pins import Pin
 from scheduler.planning.near import weeks as near_weeks
 from scheduler.planning.pipeline import plan_farm
 from scheduler.solving import Budget, Limits, Solved, solve
@@ -69,6 +71,7 @@ def test_planning_again_and_the_clocks_share_one_limit(monkeypatch: pytest.Monke
     monkeypatch.setattr(schedule, "solve", counting)
     farm = changed(random_farm(7, 14, weeks=8), "settings", bench_fill=1.0)
     farm = changed(farm, "sessions", minutes=120.0)
+    farm = replace(farm, pins=(Pin(pin="P", kind="cut", colony="S004-01"),))
     plan = plan_farm(farm, limits=Limits(seconds=600, deterministic=0.4, seed=1)).plan
     assert plan.clocks
     assert stages.count("near weeks") > 3  # planned more than once

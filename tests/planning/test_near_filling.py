@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime, timedelta
 from types import SimpleNamespace
@@ -11,10 +12,13 @@ from typing import Any
 import pytest
 
 from scheduler.audit import audit
+from scheduler.farm.farm import Farm
+from scheduler.farm.pins import Pin
+from scheduler.plan.model import Plan
 from scheduler.planning.bench_day import BenchResult, Fitted, fit_sessions, schedule_cuts
 from scheduler.planning.near import clock
 from scheduler.planning.near.clock import bench_cuts, working_name
-from scheduler.planning.near.filling import SLACK_MINUTES, Filling, minutes_left
+from scheduler.planning.near.filling import ROUNDS, SLACK_MINUTES, Filling, minutes_left
 from scheduler.planning.near.plan import NearPlan
 from scheduler.planning.pipeline import plan_farm
 from scheduler.solving import Limits
@@ -60,14 +64,20 @@ def test_a_session_that_lost_cuts_to_the_clock_gets_as_much_work_again(monkeypat
 
 
 def filling_with(spare: dict[int, float], cuts: Sequence[ChosenCut], worth: float = 1.0) -> tuple[Filling, list[int]]:
-    """A filling whose clock has so many minutes left for a last cut of so many pieces."""
+    """A filling whose clock has so many minutes left for a last cut of so many pieces, and which pieces it was asked for."""
     asked: list[int] = []
 
-    def clocked(near: NearPlan, _: BenchResult) -> BenchResult:
+    def late(near: NearPlan, _: str) -> float:
         asked.append(near.cuts[-1].pieces)
+        return max(0.0, -spare[near.cuts[-1].pieces])
+
+    def clocked(near: NearPlan, _: BenchResult) -> BenchResult:
         return bench_of(spare[near.cuts[-1].pieces])
 
-    return Filling(FARM, lambda *_: cuts, clocked, lambda _: True, lambda n: int(worth * sum(c.pieces for c in n.cuts)), 1), asked
+    def value(near: NearPlan) -> int:
+        return int(worth * sum(c.pieces for c in near.cuts))
+
+    return Filling(FARM, lambda *_: cuts, late, clocked, lambda _: True, value, 1), asked
 
 
 def bench_of(minutes: float) -> Any:
@@ -95,7 +105,7 @@ def test_a_cut_too_long_for_the_clock_is_tried_smaller_in_positions_it_had(some_
     piece = max(traits.minutes_cut, traits.minutes_mount + FARM.settings.label_minutes)
     n = some_cut.pieces
     filling, asked = filling_with({n: -1.5 * piece, n - 2: 3.0}, [some_cut])
-    near, bench = filling.fill(NearPlan((), (), {}, None, ()), bench_of(60.0), lambda: False)
+    near, bench = filling.fill(NearPlan((), (), {}, None, ()), bench_of(60.0))
     assert asked == [n, n - 2]
     (cut,) = near.cuts
     assert cut.pieces == n - 2
@@ -106,13 +116,89 @@ def test_a_cut_too_long_for_the_clock_is_tried_smaller_in_positions_it_had(some_
 
 
 @pytest.mark.parametrize(
-    ("minutes", "worth", "stopped", "tried"),
-    [(SLACK_MINUTES - 0.1, 1.0, False, 0), (60.0, 0.0, False, 0), (60.0, 1.0, True, 0), (60.0, 1.0, False, 1)],
-    ids=["ends in time", "worth nothing", "interrupted", "far too long"],
+    ("minutes", "worth", "tried"),
+    [(SLACK_MINUTES - 0.1, 1.0, 0), (60.0, 0.0, 0), (60.0, 1.0, 1)],
+    ids=["ends in time", "worth nothing", "far too long"],
 )
-def test_nothing_is_added(some_cut: ChosenCut, minutes: float, worth: float, stopped: bool, tried: int) -> None:
+def test_nothing_is_added(some_cut: ChosenCut, minutes: float, worth: float, tried: int) -> None:
     filling, asked = filling_with({some_cut.pieces: -600.0}, [some_cut], worth)
-    near, bench = filling.fill(NearPlan((), (), {}, None, ()), bench_of(minutes), lambda: stopped)
+    near, bench = filling.fill(NearPlan((), (), {}, None, ()), bench_of(minutes))
     assert near.cuts == ()
     assert minutes_left(bench.sessions[0]) == pytest.approx(minutes)
     assert len(asked) == tried
+
+
+def test_what_a_short_look_takes_for_in_time_is_not_kept_where_the_clock_says_otherwise(some_cut: ChosenCut) -> None:
+    filling, _ = filling_with({some_cut.pieces: -1.0}, [some_cut])
+    near, _ = replace(filling, late=lambda *_: 0.0).fill(NearPlan((), (), {}, None, ()), bench_of(60.0))
+    assert near.cuts == ()
+
+
+# ---- cuts make way for others --------------------------------------------------------------------------------------
+
+
+class Enough(Exception):
+    """Ends planning once the near weeks are seen."""
+
+
+class Renewed:
+    """Near weeks of a farm before and after cuts made way for others; the rest of the plan is made only if ``whole``."""
+
+    plan: Plan
+
+    def __init__(self, farm: Farm, limits: Limits, *, whole: bool = False) -> None:
+        self.rounds, self._whole = 0, whole
+        with pytest.MonkeyPatch.context() as patch, suppress(Enough):
+            patch.setattr(Filling, "renew", self._watched(Filling.renew))
+            self.plan = plan_farm(farm, limits=limits).plan
+
+    def _watched(self, renew: Any) -> Any:
+        def watched(filling: Filling, near: NearPlan, bench: BenchResult, sessions: Any, held: Any, over: Any) -> Any:
+            def counted() -> bool:
+                self.rounds += 1
+                return bool(over())
+
+            self.before, self.sessions = near, sessions
+            self.after, self.bench = renew(filling, near, bench, sessions, held, counted)
+            self.worth = filling.worth(self.before), filling.worth(self.after)
+            if not self._whole:
+                raise Enough
+            return self.after, self.bench
+
+        return watched
+
+
+@pytest.fixture(scope="module")
+def renewed() -> Renewed:
+    """A farm's near weeks and the plan with them."""
+    return Renewed(FARM, LIMITS, whole=True)
+
+
+def test_cuts_make_way_for_more_worth_and_every_session_stays_in_time(renewed: Renewed) -> None:
+    assert renewed.rounds == ROUNDS * len(renewed.sessions)
+    assert renewed.worth[1] > renewed.worth[0]
+    assert not renewed.bench.late
+    made = {f"{c.colony} {c.week}": c.pieces for c in renewed.plan.cuts if c.session is not None}
+    assert {working_name(c): c.pieces for c in renewed.after.cuts} == made
+    assert all(c.finish <= c.latest for c in renewed.plan.clocks)
+    assert audit(FARM, renewed.plan).clean
+
+
+def test_near_weeks_renewed_repeat_for_a_seed(renewed: Renewed) -> None:
+    again = Renewed(FARM, LIMITS)
+    assert again.after.cuts == renewed.after.cuts
+    assert again.worth == renewed.worth
+
+
+def test_colonies_that_pins_speak_of_do_not_make_way(renewed: Renewed) -> None:
+    left = {c.option.name for c in renewed.after.cuts}
+    went = next(c for c in renewed.before.cuts if c.option.name not in left)  # else this test has nothing to hold
+    name, pieces = went.option.name, went.pieces
+    kept = Renewed(replace(FARM, pins=(Pin(pin="hold it", kind="at least", colony=name, pieces=pieces),)), LIMITS)
+    assert sum(c.pieces for c in kept.after.cuts if c.option.name == name) >= pieces
+
+
+def test_nothing_makes_way_once_work_is_used_up() -> None:
+    found = Renewed(FARM, Limits(seconds=600, deterministic=0.002, seed=1))
+    assert found.rounds == 1
+    assert found.after.cuts == found.before.cuts

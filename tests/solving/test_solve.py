@@ -12,7 +12,7 @@ import pytest
 from ortools.sat.python import cp_model
 
 from scheduler.errors import NoPlanFound
-from scheduler.solving import Limits, Outcome, solve
+from scheduler.solving import Budget, Limits, Outcome, solve
 from scheduler.solving import solve as solve_function
 from scheduler.solving.solve import _Run
 
@@ -239,3 +239,15 @@ def test_gap() -> None:
     assert Outcome("feasible", "time limit", 0.0, 5.0, 1.0).gap == math.inf
     assert Outcome("optimal", "proved", 0.0, 0.0, 1.0).gap == 0.0
     assert Outcome("unknown", "time limit", None, 5.0, 1.0).gap is None
+
+
+def test_a_budget_is_over_once_work_or_time_is_used_up() -> None:
+    work = Budget(Limits(deterministic=1.0))
+    assert not work.over
+    work.spend(0.9)
+    assert not work.over
+    work.spend(0.1)
+    assert work.over
+    assert Budget(Limits(seconds=0.01)).over
+    assert not Budget(Limits(seconds=60)).over
+    assert not Budget(Limits()).over

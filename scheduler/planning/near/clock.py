@@ -9,17 +9,20 @@ from dataclasses import replace
 from scheduler.errors import PinConflict
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import Announced, Cut
-from scheduler.planning.bench_day import REPLANS, BenchResult, Fitted, fit_sessions, schedule_cuts
+from scheduler.planning.bench_day import REPLANS, BenchResult, Fitted, Punctual, fit_sessions, schedule_cuts
 from scheduler.planning.near.filling import Filling, More, with_fewer
 from scheduler.planning.near.plan import NearPlan
 from scheduler.planning.pins import ASKING, describe_pin
-from scheduler.solving import Budget, Limits, Progress
+from scheduler.solving import Budget, Limits, Outcome, Progress
 from scheduler.week.model import ChosenCut
 from scheduler.week.options import NearWorth
 from scheduler.week.worth import change_cost, keeps
 
 SESSION_WORK, SESSION_SECONDS = 1.0, 20.0
 """Most solver work, and most seconds, for the clock of one session."""
+
+LOOK_WORK, LOOK_SECONDS = 0.02, 2.0
+"""The same for a short look whether a session can be in time."""
 
 FIRST_SHARE, AGAIN_SHARE = 0.65, 0.5
 """Shares of the work and time left: for planning the near weeks, and for each time they are planned again."""
@@ -37,7 +40,7 @@ def by_the_clock(
 
     Where planning again for the clock lost announced cuts, the near weeks as first planned, and those that only keep what
     was announced, are fitted to the clock by leaving cuts out, and the best of the three is taken. Sessions that end early then
-    are filled up by ``more`` cuts, as far as they are ``allowed``.
+    are filled up by ``more`` cuts, as far as they are ``allowed``, and cuts that no pin speaks of make way for better ones.
     Raises ``PinConflict`` where the cuts that pins ask for cannot be done in a session's time, or lack plugs.
     """
     budget, limits = Budget(solving), replace(solving, deterministic=SESSION_WORK, seconds=SESSION_SECONDS)
@@ -65,12 +68,17 @@ def by_the_clock(
         return fit_sessions(
             farm, near, cuts_of=bench_cuts, blocks_of=_blocks, replan=again, value=value,
             without=lambda near, cut: _without(farm, near, cut, fewest.get(cut.colony, 0), solving.seed),
-            pinned=lambda cut: cut.pieces <= fewest.get(cut.colony, 0), limits=limits, budget=budget, replans=replans,
+            pinned=lambda cut: cut.pieces <= fewest.get(cut.colony, 0), late=late, limits=limits, budget=budget, replans=replans,
             progress=progress, stop=stop,
         )  # fmt: skip
 
-    found = fitted(first, REPLANS)
-    others = [n for n in (first, first.kept) if n is not None and _kept(announced, n) > _kept(announced, found.near)]
+    punctual = Punctual(farm, replace(limits, deterministic=LOOK_WORK, seconds=LOOK_SECONDS), budget, stop)
+
+    def late(wider: NearPlan, session: str) -> float:
+        return punctual.minutes_late(session, bench_cuts(wider), _blocks(wider))
+
+    found = fitted(first, REPLANS if fewest else 0)  # what pins ask for may have to go to other sessions
+    others = [n for n in (first.kept,) if n is not None and _kept(announced, n) > _kept(announced, found.near)]
     for other in (fitted(n, 0) for n in others):
         if (not other.stuck, other.near.worth(farm, announced)) > (not found.stuck, found.near.worth(farm, announced)):
             found = other
@@ -83,10 +91,29 @@ def by_the_clock(
             cuts = bench_cuts(wider)
             return schedule_cuts(farm, cuts, _blocks(wider), limits, budget=budget, known=known, progress=progress, stop=stop)
 
-        filling = Filling(farm, more, clocked, allowed, lambda now: now.worth(farm, announced), solving.seed)
-        near, bench = filling.fill(near, bench, lambda: stop is not None and stop.is_set())
+        def over() -> bool:
+            return budget.over or (stop is not None and stop.is_set())
+
+        filling = Filling(farm, more, late, clocked, allowed, lambda now: now.worth(farm, announced), solving.seed)
+        if not over():
+            near, bench = filling.fill(near, bench)
+        sessions = sorted({s.id for o in near.options for s in o.sessions})
+        held = {p.colony for p in farm.pins if p.pin in pins and p.colony is not None}
+        held |= {row.colony for row in announced if keeps(row, near.cuts)}  # what is ready for them is not upset by chance
+        near, bench = filling.renew(near, bench, sessions, held, over)
     lost = [text for cut, why in found.dropped if (text := _told(near, cut, why))]
-    return replace(near, gave_way=(*near.gave_way, *lost)), bench
+    return replace(near, gave_way=(*near.gave_way, *lost), outcome=_outcome(near, near.worth(farm, announced))), bench
+
+
+def _outcome(near: NearPlan, worth: int) -> Outcome | None:
+    """How the near weeks were found, with what they are worth by the clock; proved best only if that is their bound."""
+    before = near.outcome
+    if before is None or near.prices is None:
+        return before
+    if before.bound is not None and worth >= before.bound - 1:
+        return replace(before, outcome="optimal", reason="proved", value=float(worth))
+    reason = "best found by the clock" if before.reason == "proved" else before.reason
+    return replace(before, outcome="feasible", reason=reason, value=float(worth))
 
 
 def _kept(announced: Sequence[Announced], near: NearPlan) -> int:

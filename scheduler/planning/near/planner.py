@@ -53,7 +53,10 @@ class NearPlanner:
         else:
             seen = self._looked
             start, kept = begun(weeks, self._begin, seen.every, prices, start, seen.told, self._best, seen.moving, seen.sales)
-        self._best, outcome = search(weeks, self._looked, prices, start, kept, by_chance=not self._best.cuts)
+        if weeks.many and self._begin is not None:
+            self._best, outcome = start, replace(self._looked.outcome, outcome="feasible", reason="one cut after the other")
+        else:
+            self._best, outcome = search(weeks, self._looked, prices, start, kept, by_chance=not self._best.cuts)
         found = placed(weeks, self._best, outcome)
         calm = replace(placed(weeks, kept, outcome), prices=prices) if weeks.limits.announced else None
         return replace(found, work=weeks.budget.work, kept=calm, prices=prices)

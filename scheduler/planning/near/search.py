@@ -19,9 +19,6 @@ LAYOUT_SHARES = (0.55, 1.0)
 LEAST_ROUND = 0.05
 """Work left below which no further round with layouts is begun: reading the model alone takes more of a large farm."""
 
-MOST_TRIALS = 1500
-"""Most layouts tried on all racks together by chance."""
-
 
 def search(
     weeks: NearWeeks, looked: Looked, prices: Prices, start: Start, kept: Start, *, by_chance: bool
@@ -35,16 +32,16 @@ def search(
         for rack, spots in known.items():
             looked.maker.exactly(rack, spots)
     if by_chance:
-        looked.maker.by_chance(_rounds(weeks, ROUNDS_BY_CHANCE))
+        looked.maker.by_chance(ROUNDS_BY_CHANCE)
     first = looked.outcome
     best, value = start, worth_of(weeks.farm, prices, weeks.limits, start)
     outcome = replace(first, outcome="feasible", value=float(value))
     for share in LAYOUT_SHARES:
         if outcome.reason == "interrupted" or weeks.budget.left < LEAST_ROUND:
             break
-        looked.maker.around(looked.standing, _rounds(weeks, ROUNDS_AROUND))
+        looked.maker.around(looked.standing, ROUNDS_AROUND)
         model = weeks.model(looked.options, prices, tuple(looked.maker.made), looked.moving, looked.sales)
-        if first.bound is not None and not weeks.many:
+        if first.bound is not None:
             model.cap(first.bound)
         model.start_from(best)
         solved = weeks.solve(model, share, improve=True)
@@ -56,11 +53,6 @@ def search(
         if _reached(outcome, first):
             break
     return best, _ended(outcome, first)
-
-
-def _rounds(weeks: NearWeeks, most: int) -> int:
-    """Layouts to try on each rack."""
-    return max(2, min(most, MOST_TRIALS // max(1, len(weeks.farm.racks)))) if weeks.many else most
 
 
 def _ended(last: Outcome, first: Outcome) -> Outcome:
