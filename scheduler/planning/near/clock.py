@@ -38,9 +38,10 @@ def by_the_clock(
 ) -> tuple[NearPlan, BenchResult]:  # fmt: skip
     """The near weeks with the clock of their sessions, all within ``solving``; lots carry the name of ``working_name`` there.
 
-    Where planning again for the clock lost announced cuts, the near weeks as first planned, and those that only keep what
-    was announced, are fitted to the clock by leaving cuts out, and the best of the three is taken. Sessions that end early then
-    are filled up by ``more`` cuts, as far as they are ``allowed``, and cuts that no pin speaks of make way for better ones.
+    Sessions too long lose cuts; only where pins ask for cuts are near weeks planned again first. Where announced cuts are lost
+    by that, near weeks that only keep what was announced (and those first planned, if planned again) are fitted too, by leaving
+    cuts out, and the best is taken. Sessions that end early then are filled up by ``more`` cuts, as far as they are ``allowed``,
+    and cuts that no pin speaks of make way for better ones.
     Raises ``PinConflict`` where the cuts that pins ask for cannot be done in a session's time, or lack plugs.
     """
     budget, limits = Budget(solving), replace(solving, deterministic=SESSION_WORK, seconds=SESSION_SECONDS)
@@ -78,7 +79,8 @@ def by_the_clock(
         return punctual.minutes_late(session, bench_cuts(wider), _blocks(wider))
 
     found = fitted(first, REPLANS if fewest else 0)  # what pins ask for may have to go to other sessions
-    others = [n for n in (first.kept,) if n is not None and _kept(announced, n) > _kept(announced, found.near)]
+    calmer = (first, first.kept) if fewest else (first.kept,)
+    others = [n for n in calmer if n is not None and _kept(announced, n) > _kept(announced, found.near)]
     for other in (fitted(n, 0) for n in others):
         if (not other.stuck, other.near.worth(farm, announced)) > (not found.stuck, found.near.worth(farm, announced)):
             found = other
