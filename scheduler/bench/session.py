@@ -14,10 +14,13 @@ from scheduler.bench.schedule import Schedule, schedule, seconds_late
 from scheduler.bench.shop import MOTHER, Done, Shop
 from scheduler.farm.farm import Farm
 from scheduler.farm.people import BenchSession
-from scheduler.farm.standard import standard
+from scheduler.farm.standard import labels_of, standard
 from scheduler.farm.units import seconds
 from scheduler.plan.model import BenchTask, Cut, SessionClock
 from scheduler.solving import Limits, Progress
+
+What = frozenset[tuple[str, int, int, str | None, str | None]]
+"""What the clock of a session depends on: see ``SessionSchedule.what``."""
 
 
 @dataclass(frozen=True)
@@ -32,13 +35,13 @@ class SessionSchedule:
     tasks: tuple[BenchTask, ...]
     order: tuple[str, ...]
     fits: bool
-    cuts: frozenset[tuple[str, int, str | None, str | None]]
+    cuts: What
     work: float = 0.0
 
     @staticmethod
-    def what(cuts: Sequence[Cut]) -> frozenset[tuple[str, int, str | None, str | None]]:
-        """What a schedule depends on: lot, pieces, cutter and mounter of each cut."""
-        return frozenset((c.lot, c.pieces, c.cutter, c.mounter) for c in cuts)
+    def what(farm: Farm, cuts: Sequence[Cut], blocks: Mapping[str, int]) -> What:
+        """What a schedule depends on: lot, pieces, labels, cutter and mounter of each cut; ``blocks`` as for ``planned_minutes``."""
+        return frozenset((c.lot, c.pieces, labels_of(farm, c.pieces, blocks.get(c.lot, 1)), c.cutter, c.mounter) for c in cuts)
 
 
 def planned_minutes(farm: Farm, cuts: Sequence[Cut], blocks: Mapping[str, int]) -> dict[str, Decimal]:
@@ -80,7 +83,9 @@ def schedule_session(
     cut_at = {work[d.task.id].lot: d.start for d in found.done if d.task.turn is not None}
     order = tuple(sorted((c.lot for c in cuts), key=lambda lot: (cut_at.get(lot, 0), lot)))
     tasks = tuple(_tasks(farm, session, shop, work, found, begin))
-    return SessionSchedule(session, clock, tasks, order, found.finish <= latest, SessionSchedule.what(cuts), found.work)
+    return SessionSchedule(
+        session, clock, tasks, order, found.finish <= latest, SessionSchedule.what(farm, cuts, blocks), found.work
+    )
 
 
 def minutes_late(

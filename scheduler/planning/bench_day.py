@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from decimal import ROUND_DOWN, Decimal
 from typing import Generic, TypeVar
 
-from scheduler.bench.session import SessionSchedule, minutes_late, schedule_session
+from scheduler.bench.session import SessionSchedule, What, minutes_late, schedule_session
 from scheduler.farm.farm import Farm
 from scheduler.farm.people import BenchSession
 from scheduler.farm.work import condition_days, plugs_ready, sessions_in
@@ -76,7 +76,7 @@ def schedule_cuts(
 ) -> BenchResult:  # fmt: skip
     """Clock times for the near-week sessions of some cuts; ``limits`` are those of one session, ``budget`` that of all.
 
-    ``blocks``: blocks each lot stands in. Sessions whose cuts are those of ``known`` are taken from it.
+    ``blocks``: blocks each lot stands in. Sessions whose cuts and labels are those of ``known`` are taken from it.
     """
     by_session: dict[str, list[Cut]] = {}
     for cut in cuts:
@@ -89,7 +89,7 @@ def schedule_cuts(
         if not mine:
             continue
         done = before.get(session.id)
-        if done is None or done.cuts != SessionSchedule.what(mine):
+        if done is None or done.cuts != SessionSchedule.what(farm, mine, blocks):
             most = limits if budget is None else limits.within(budget.part(SESSION_SHARE))
             done = schedule_session(farm, session, mine, blocks, most, progress=progress, stop=stop)
             if budget is not None:
@@ -105,12 +105,12 @@ class Punctual:
         """``limits``: of one look; ``budget``: of all."""
         self.farm, self.limits, self.budget, self.stop = farm, limits, budget, stop
         self._sessions = {s.id: s for s in _sessions(farm)}
-        self._known: dict[tuple[str, frozenset[tuple[str, int, str | None, str | None]]], float] = {}
+        self._known: dict[tuple[str, What], float] = {}
 
     def minutes_late(self, session: str, cuts: Iterable[Cut], blocks: Mapping[str, int]) -> float:
         """How late a session with those of some cuts that are its own is done, as far as a short look tells; 0: in time."""
         mine = [c for c in cuts if c.session == session]
-        key = session, SessionSchedule.what(mine)
+        key = session, SessionSchedule.what(self.farm, mine, blocks)
         if mine and key not in self._known:
             most = self.limits.within(self.budget.part(SESSION_SHARE))
             self._known[key], work = minutes_late(self.farm, self._sessions[session], mine, blocks, most, self.stop)
@@ -193,12 +193,12 @@ def fit_sessions(
         return without(now, least)
 
     for session in _sessions(farm) if not replans else ():
-        shorter: N | None = near
-        while shorter is not None and (minutes := late(shorter, session.id)) > FAR_TOO_LATE:
-            near = shorter
+        while (minutes := late(near, session.id)) > FAR_TOO_LATE:
             mine = [c for c in cuts_of(near) if c.session == session.id]
-            shorter = dropping(near, mine, f"{session.id} would be done {minutes:.0f} minutes too late")
-        near = shorter if shorter is not None else near
+            fewer = dropping(near, mine, f"{session.id} would be done {minutes:.0f} minutes too late")
+            if fewer is None:
+                break
+            near = fewer
     fill: dict[str, float] = {}
     bench = clocked(near, None)
     for _ in range(replans):

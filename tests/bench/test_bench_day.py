@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
+import pytest
 from day_farm import cuts_of, day_farm, the_session
 
 from scheduler.farm.bench import PlugKind
@@ -103,6 +104,18 @@ def test_what_was_looked_at_is_not_looked_at_again() -> None:
     assert punctual.minutes_late(SESSION, reversed(cuts), {}) == first
     assert budget.work == work
     assert punctual.minutes_late("bench 2026-12-02", cuts, {}) == 0  # nothing is cut then
+
+
+@pytest.mark.parametrize("labelling", ["plug", "block"])
+def test_the_clock_of_a_session_is_made_anew_where_its_labels_change(labelling: str) -> None:
+    farm = day_farm(GROUPS[:2], minutes=240.0, settings={"labelling": labelling, "labels_written": "session"})
+    cuts = cuts_of(farm, [12, 12])
+    one = schedule_cuts(farm, cuts, {}, LIMITS)
+    two = {c.lot: 2 for c in cuts}
+    again, anew = schedule_cuts(farm, cuts, two, LIMITS, known=one), schedule_cuts(farm, cuts, two, LIMITS)
+    assert again.tasks == anew.tasks
+    assert again.clocks == anew.clocks
+    assert (again.sessions[0] is one.sessions[0]) is (labelling == "plug")  # there a label is on every plug, wherever it stands
 
 
 def test_a_day_with_room_is_left_alone() -> None:
