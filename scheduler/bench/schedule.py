@@ -65,7 +65,7 @@ def schedule(
     if outcome.found and outcome.outcome != "optimal" and outcome.reason != "interrupted":
         solved, outcome = model.improved(solved, _part(limits, 1 - BOUND_FIRST), stage, progress, stop)
     if not outcome.found:
-        finish = max(d.end for d in times.values() if d.task.counts)
+        finish = _finish(times, shop.start)
         outcome = Outcome("feasible", outcome.reason, float(finish), outcome.bound, outcome.seconds, outcome.work)
         return replace(_summed(shop, times, mix_of, outcome), work=outcome.work)
     times, mix_of = model.read(solved)
@@ -92,7 +92,7 @@ def seconds_late(shop: Shop, latest: int, limits: Limits, *, stop: threading.Eve
     Often the first schedule made without a solver is in time; else one that is gets looked for, not the best.
     """
     times, mix_of = first_schedule(shop)
-    late = max((d.end for d in times.values() if d.task.counts), default=shop.start) - latest
+    late = _finish(times, shop.start) - latest
     if late <= 0:
         return 0, 0.0
     model = _Model(shop)
@@ -116,8 +116,12 @@ def _summed(shop: Shop, times: _Times, mix_of: dict[str, int], outcome: Outcome)
         return sum(times[w.after].start - times[w.before].end + w.tail - w.least for w in waits)
 
     done = tuple(sorted(times.values(), key=lambda d: (d.start, d.person, d.task.id)))
-    finish = max((d.end for d in done if d.task.counts), default=shop.start)
-    return Schedule(done, finish, beyond(DIP), beyond(MOTHER), outcome, mix_of)
+    return Schedule(done, _finish(times, shop.start), beyond(DIP), beyond(MOTHER), outcome, mix_of)
+
+
+def _finish(times: _Times, start: int) -> int:
+    """End of the last task that counts; ``start`` if there is none."""
+    return max((d.end for d in times.values() if d.task.counts), default=start)
 
 
 def _done_by(task: str, person: str) -> Callable[[_Times, dict[str, int]], bool]:
@@ -154,7 +158,7 @@ class _Model:
         self.hints: list[tuple[cp_model.IntVar, Callable[[_Times, dict[str, int]], int]]] = []
         for task in shop.tasks:
             self._add(task)
-        self.finish = self._time("finish", lambda times: max(times[t.id].end for t in shop.tasks if t.counts))
+        self.finish = self._time("finish", lambda times: _finish(times, shop.start))
         self.model.add_max_equality(self.finish, [self._end(t.id) for t in shop.tasks if t.counts])
         self._waits()
         self._turns()
@@ -330,7 +334,7 @@ class _Model:
 
     def late(self, latest: int) -> cp_model.IntVar:
         """Seconds between a time and the finish, 0 if that is earlier."""
-        over = self._time("late", lambda times: max(0, *(times[t.id].end - latest for t in self.shop.tasks if t.counts)), low=0)
+        over = self._time("late", lambda times: max(0, _finish(times, self.shop.start) - latest), low=0)
         self.model.add(over >= self.finish - latest)
         return over
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 
 from scheduler.farm.farm import Farm
 from scheduler.week.model import ChosenCut
@@ -22,6 +22,12 @@ def asked_for(farm: Farm, pins: Collection[str]) -> dict[str, int]:
         if p.pin in pins and p.kind in ASKING and p.colony:
             asked[p.colony] = max(asked.get(p.colony, 1), p.pieces or 1)
     return asked
+
+
+def pinned_colonies(farm: Farm, pins: Iterable[str]) -> set[str]:
+    """Colonies that pins speak of, whatever they say."""
+    held = set(pins)
+    return {p.colony for p in farm.pins if p.pin in held and p.colony is not None}
 
 
 def broken_pins(farm: Farm, pins: Collection[str], placed: Collection[ChosenCut]) -> list[str]:

@@ -171,9 +171,10 @@ class _Planner:
             assert near.prices is not None
             placing = Placing(farm, floor, ledger, room, near.prices, self.pins)
             placing.begin_with(Start(near.cuts, near.moves))
-            free = [replace(o, sessions=tuple(s for s in o.sessions if s.id in sessions)) for o in near.options]
-            free = [o for o in free if o.sessions]
-            placing.fill(chance.sample(free, min(len(free), MOST_TRIED)) if chance is not None else free, chance)
+            free = [o for o in near.options if any(s.id in sessions for s in o.sessions)]
+            if chance is not None:
+                free = chance.sample(free, min(len(free), MOST_TRIED))
+            placing.fill([replace(o, sessions=tuple(s for s in o.sessions if s.id in sessions)) for o in free], chance)
             return placing.cuts[len(near.cuts) :]
 
         def allowed(near: NearPlan) -> bool:

@@ -18,6 +18,7 @@ from scheduler.farm.work import condition_days, plugs_ready, sessions_in
 from scheduler.plan.model import Announced
 from scheduler.planning.hand.bench import Bench, Place
 from scheduler.planning.near.told import home_of
+from scheduler.planning.pins import pinned_colonies
 from scheduler.racks import Grid, Request, greedy
 from scheduler.racks.candidates import widest
 from scheduler.racks.requests import closing, shadow
@@ -62,7 +63,7 @@ class Placing:
         self._strains: dict[tuple[str, str], set[str]] = defaultdict(set)
         """Strains of new lots by ("tank" or "system", its name)."""
         self._ground: dict[tuple[str, int, str], Grid] = {}
-        self._pinned = {p.colony for p in farm.pins if p.pin in set(pins) and p.colony is not None}
+        self._pinned = pinned_colonies(farm, pins)
 
     # ---- what was announced ---------------------------------------------------------------------------------------
 

@@ -63,7 +63,9 @@ def test_a_session_that_lost_cuts_to_the_clock_gets_as_much_work_again(monkeypat
         assert bool(told) == (made.get(cut.option.name, 0) < cut.pieces)
 
 
-def filling_with(spare: dict[int, float], cuts: Sequence[ChosenCut], worth: float = 1.0) -> tuple[Filling, list[int]]:
+def filling_with(
+    spare: dict[int, float], cuts: Sequence[ChosenCut], worth: float = 1.0, stopped: bool = False
+) -> tuple[Filling, list[int]]:
     """A filling whose clock has so many minutes left for a last cut of so many pieces, and which pieces it was asked for."""
     asked: list[int] = []
 
@@ -77,7 +79,7 @@ def filling_with(spare: dict[int, float], cuts: Sequence[ChosenCut], worth: floa
     def value(near: NearPlan) -> int:
         return int(worth * sum(c.pieces for c in near.cuts))
 
-    return Filling(FARM, lambda *_: cuts, late, clocked, lambda _: True, value, 1), asked
+    return Filling(FARM, lambda *_: cuts, late, clocked, lambda _: True, value, lambda: stopped, 1), asked
 
 
 def bench_of(minutes: float) -> Any:
@@ -116,12 +118,12 @@ def test_a_cut_too_long_for_the_clock_is_tried_smaller_in_positions_it_had(some_
 
 
 @pytest.mark.parametrize(
-    ("minutes", "worth", "tried"),
-    [(SLACK_MINUTES - 0.1, 1.0, 0), (60.0, 0.0, 0), (60.0, 1.0, 1)],
-    ids=["ends in time", "worth nothing", "far too long"],
+    ("minutes", "worth", "stopped", "tried"),
+    [(SLACK_MINUTES - 0.1, 1.0, False, 0), (60.0, 0.0, False, 0), (60.0, 1.0, True, 0), (60.0, 1.0, False, 1)],
+    ids=["ends in time", "worth nothing", "interrupted", "far too long"],
 )
-def test_nothing_is_added(some_cut: ChosenCut, minutes: float, worth: float, tried: int) -> None:
-    filling, asked = filling_with({some_cut.pieces: -600.0}, [some_cut], worth)
+def test_nothing_is_added(some_cut: ChosenCut, minutes: float, worth: float, stopped: bool, tried: int) -> None:
+    filling, asked = filling_with({some_cut.pieces: -600.0}, [some_cut], worth, stopped)
     near, bench = filling.fill(NearPlan((), (), {}, None, ()), bench_of(minutes))
     assert near.cuts == ()
     assert minutes_left(bench.sessions[0]) == pytest.approx(minutes)
@@ -153,13 +155,13 @@ class Renewed:
             self.plan = plan_farm(farm, limits=limits).plan
 
     def _watched(self, renew: Any) -> Any:
-        def watched(filling: Filling, near: NearPlan, bench: BenchResult, sessions: Any, held: Any, over: Any) -> Any:
+        def watched(filling: Filling, near: NearPlan, bench: BenchResult, sessions: Any, held: Any) -> Any:
             def counted() -> bool:
                 self.rounds += 1
-                return bool(over())
+                return filling.over()
 
             self.before, self.sessions = near, sessions
-            self.after, self.bench = renew(filling, near, bench, sessions, held, counted)
+            self.after, self.bench = renew(replace(filling, over=counted), near, bench, sessions, held)
             self.worth = filling.worth(self.before), filling.worth(self.after)
             if not self._whole:
                 raise Enough

@@ -12,7 +12,7 @@ from scheduler.plan.model import Announced, Cut
 from scheduler.planning.bench_day import REPLANS, BenchResult, Fitted, Punctual, fit_sessions, schedule_cuts
 from scheduler.planning.near.filling import Filling, More, with_fewer
 from scheduler.planning.near.plan import NearPlan
-from scheduler.planning.pins import ASKING, describe_pin
+from scheduler.planning.pins import ASKING, asked_for, describe_pin, pinned_colonies
 from scheduler.solving import Budget, Limits, Outcome, Progress
 from scheduler.week.model import ChosenCut
 from scheduler.week.options import NearWorth
@@ -96,13 +96,12 @@ def by_the_clock(
         def over() -> bool:
             return budget.over or (stop is not None and stop.is_set())
 
-        filling = Filling(farm, more, late, clocked, allowed, lambda now: now.worth(farm, announced), solving.seed)
-        if not over():
-            near, bench = filling.fill(near, bench)
+        filling = Filling(farm, more, late, clocked, allowed, lambda now: now.worth(farm, announced), over, solving.seed)
+        near, bench = filling.fill(near, bench)
         sessions = sorted({s.id for o in near.options for s in o.sessions})
-        held = {p.colony for p in farm.pins if p.pin in pins and p.colony is not None}
-        held |= {row.colony for row in announced if keeps(row, near.cuts)}  # what is ready for them is not upset by chance
-        near, bench = filling.renew(near, bench, sessions, held, over)
+        ready = {row.colony for row in announced if keeps(row, near.cuts)}  # plugs and people: not upset by chance
+        held = pinned_colonies(farm, pins) | ready
+        near, bench = filling.renew(near, bench, sessions, held)
     lost = [text for cut, why in found.dropped if (text := _told(near, cut, why))]
     return replace(near, gave_way=(*near.gave_way, *lost), outcome=_outcome(near, near.worth(farm, announced))), bench
 
@@ -146,11 +145,7 @@ def _blocks(near: NearPlan) -> dict[str, int]:
 def _fewest(farm: Farm, near: NearPlan, pins: Sequence[str]) -> dict[str, int]:
     """Fewest pieces of each colony that pins ask for."""
     least = {o.name: o.fewest for o in near.options}
-    found: dict[str, int] = {}
-    for p in farm.pins:
-        if p.pin in pins and p.kind in ASKING and p.colony is not None:
-            found[p.colony] = max(found.get(p.colony, least.get(p.colony, 1)), p.pieces or 1)
-    return found
+    return {name: max(pieces, least.get(name, 1)) for name, pieces in asked_for(farm, pins).items()}
 
 
 def _without(farm: Farm, near: NearPlan, cut: Cut, fewest: int, seed: int) -> NearPlan:

@@ -44,7 +44,8 @@ an order that chance shakes."""
 @dataclass(frozen=True)
 class Filling:
     """``more``: further cuts; ``late``: minutes a session of near weeks is late, by a short look; ``clocked``: the bench day of near
-    weeks, from another; ``allowed``: whether what else near weeks have to keep is kept; ``worth``: of near weeks.
+    weeks, from another; ``allowed``: whether what else near weeks have to keep is kept; ``worth``: of near weeks; ``over``: whether
+    to end.
     """
 
     farm: Farm
@@ -53,27 +54,28 @@ class Filling:
     clocked: Callable[[NearPlan, BenchResult], BenchResult]
     allowed: Callable[[NearPlan], bool]
     worth: Callable[[NearPlan], int]
+    over: Callable[[], bool]
     seed: int
 
     def fill(self, near: NearPlan, bench: BenchResult) -> tuple[NearPlan, BenchResult]:
         """Near weeks with what the clock still takes and their bench day; worth no less, and all sessions in time as before."""
         spare = [s.session.id for s in bench.sessions if minutes_left(s) >= SLACK_MINUTES]
-        return self._better(self._filled(near, spare, None), near, bench) if spare else (near, bench)
+        return self._better(self._filled(near, spare, None), near, bench) if spare and not self.over() else (near, bench)
 
     def renew(
-        self, near: NearPlan, bench: BenchResult, sessions: Sequence[str], held: Collection[str], over: Callable[[], bool]
+        self, near: NearPlan, bench: BenchResult, sessions: Sequence[str], held: Collection[str]
     ) -> tuple[NearPlan, BenchResult]:  # fmt: skip
         """Ruin and recreate: some cuts of one or two ``sessions`` make way, others are tried in an order shaken by chance, and what
-        is worth more and in time is kept. Colonies of ``held`` stay as they are; it ends when ``over``.
+        is worth more and in time is kept. Colonies of ``held`` stay as they are.
         """
         chance = Random(self.seed)
         for _ in range(ROUNDS * len(sessions)):
-            if over():
+            if self.over():
                 break
             some = chance.sample(sessions, min(len(sessions), chance.randint(1, TOGETHER)))
-            loose = [c for c in near.cuts if c.session in some and c.option.name not in held]
+            loose = [c.option.name for c in near.cuts if c.session in some and c.option.name not in held]
             out = chance.sample(loose, min(len(loose), chance.randint(1, MOST_OUT)))
-            kept = replace(near, cuts=tuple(c for c in near.cuts if c not in out))
+            kept = replace(near, cuts=tuple(c for c in near.cuts if c.option.name not in out))
             near, bench = self._better(self._filled(kept, some, chance), near, bench)
         return near, bench
 

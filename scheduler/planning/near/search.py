@@ -17,7 +17,7 @@ LAYOUT_SHARES = (0.55, 1.0)
 """Shares of the work and time left for each round with layouts."""
 
 LEAST_ROUND = 0.05
-"""Work left below which no further round with layouts is begun: reading the model alone takes more of a large farm."""
+"""Work left below which no further round with layouts is begun: reading the model alone takes more."""
 
 
 def search(
