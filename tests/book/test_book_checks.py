@@ -178,6 +178,13 @@ def test_doubts_do_not_stop_a_plan(sheet: str, index: int, values: dict[str, Any
     assert has(doubts, *words), doubts
 
 
+def test_a_book_without_sessions_is_one_doubt_and_not_one_a_strain() -> None:
+    faults, doubts = check_farm(replace(small_farm(), sessions=(), pins=()))
+    assert faults == ()
+    assert [d.found for d in doubts if "session" in d.found] == ["no bench sessions"]
+    assert has(doubts, "no bench sessions", "nothing can be cut")
+
+
 def test_a_crowded_system_is_a_doubt() -> None:
     rows = tables()
     full = Lot(

@@ -13,11 +13,13 @@ def check_methods(farm: Farm, ledger: Ledger) -> None:
     grown = {c.strain for c in farm.colonies}
     offered = {m for s in farm.sessions for m in s.methods}
     skills = {skill for person in farm.people for skill in person.skills}
+    if grown and not farm.sessions:
+        ledger.doubt("sessions", 0, "session", "no bench sessions", "one at least", "nothing can be cut")
     for index, strain in enumerate(farm.strains):
         if strain.strain not in grown:
             continue
         traits = farm.traits(strain.strain)
-        if traits.method not in offered:
+        if farm.sessions and traits.method not in offered:
             found = f"no session offers {traits.method} for {strain.strain}"
             ledger.doubt("strains", index, "method", found, "the method in sessions", "it cannot be cut")
         if traits.method not in skills:
