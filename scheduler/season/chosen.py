@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scheduler.season.columns import Season
-from scheduler.season.pool import Pattern, ProgrammePool, Way
+from scheduler.season.pool import Pattern, ProgrammePool
 from scheduler.season.relaxation import Relaxed
+from scheduler.season.ways_out import Way
 
 Floats = NDArray[np.float64]
 

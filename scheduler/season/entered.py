@@ -11,8 +11,9 @@ from scheduler.season.chosen import Chosen
 from scheduler.season.columns import Season
 from scheduler.season.later import LaterCut
 from scheduler.season.outlets import Outlet
-from scheduler.season.pool import Pattern, Way
+from scheduler.season.pool import Pattern
 from scheduler.season.sales import Growing
+from scheduler.season.ways_out import Way
 
 
 class _Markets:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -19,15 +19,12 @@ from numpy.typing import NDArray
 
 from scheduler.season.columns import Season
 from scheduler.season.outlets import Outlet
-from scheduler.season.pool import Pattern, Way
-from scheduler.season.programmes import NO_LIMIT
+from scheduler.season.pool import Pattern
+from scheduler.season.programmes import NO_LIMIT, StrainProgrammes
+from scheduler.season.ways_out import Way, WaysOut
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-
-EVERY_WEEK = 10**6
-FORBIDDING = 1e9
-"""Price of the coming market where it is full."""
 
 SLACK = 1e-9
 
@@ -62,19 +59,20 @@ class Fitting:
 
     def __init__(self, season: Season) -> None:
         self.season = season
+        self._every = WaysOut(season.tracks)
+        self._alone: dict[int, StrainProgrammes] = {}
         self._exits: dict[int, tuple[Exit, ...]] = {}
+        self._known: dict[int, tuple[object, Sequence[tuple[int, float]]]] = {}
 
     def programme(self, i: int, room: Floats) -> Fitted | None:
         """The best programme of colony ``i`` within what is left of every row (>= 0); ``None`` if it can never be cut."""
         season = self.season
-        strain = season.colonies[i].strain
-        programmes, who = season.strains[strain]
-        local = int(np.flatnonzero(who == i)[0])
-        most = programmes.most_uncut(local)
+        programmes = self._programmes(i)
+        most = programmes.most_uncut(0)
         if not most.any():
             return None
         left, cuts = self.left(room), dict[tuple[int, int], tuple[int, list[Exit]]]()
-        gain = np.full((len(who), season.farm.weeks.count + 2, int(most.max()) + 1), -np.inf)
+        gain = np.full((1, season.farm.weeks.count + 2, int(most.max()) + 1), -np.inf)
         for week in np.flatnonzero(most).tolist():
             once, each, minutes = season.cut_use(i, week)
             hours = min((math.floor((room[r] - a) / b + SLACK) for r, a, b in minutes if b > 0), default=NO_LIMIT)
@@ -85,11 +83,11 @@ class Fitting:
                 total = -once
                 for n, out in enumerate(exits, start=1):
                     total += out.worth - each
-                    if total > gain[local, week, n]:
-                        gain[local, week, n] = total
+                    if total > gain[0, week, n]:
+                        gain[0, week, n] = total
                         cuts[week, n] = track, exits
-        _, choice = programmes.solve_by_size(gain, self._end(strain, room))
-        made = programmes.follow(choice, local)
+        _, choice = programmes.solve_by_size(gain, self._end(i, room))
+        made = programmes.follow(choice, 0)
         leaving = Counter[tuple[int, Way]]()
         pattern = []
         for week, n in made.cuts:
@@ -98,13 +96,20 @@ class Fitting:
             leaving.update((track, out.way) for out in exits[:n])
         return Fitted((tuple(pattern), made.end_level), leaving)
 
-    def _end(self, strain: str, room: Floats) -> Floats:
-        """Worth of the size of a strain's colonies at the horizon, in the coming market if it has room."""
-        rows = np.zeros(len(room))
-        row = self.season.capacity.find("end market", strain)
-        if row is not None and room[row] < 1:
-            rows[row] = FORBIDDING
-        return self.season.end_worth(strain, rows)
+    def _programmes(self, i: int) -> StrainProgrammes:
+        """Programmes of colony ``i`` alone, remembered."""
+        if i not in self._alone:
+            programmes, who = self.season.strains[self.season.colonies[i].strain]
+            self._alone[i] = programmes.of_one(int(np.flatnonzero(who == i)[0]))
+        return self._alone[i]
+
+    def _end(self, i: int, room: Floats) -> Floats:
+        """Worth of a colony's size at the horizon by level, shape (1, levels): in the coming market if it has room."""
+        alive, listed, beyond = self.season.spare_worth(i)
+        row = self.season.capacity.find("end market", self.season.colonies[i].strain)
+        each = beyond if row is not None and room[row] < 1 and alive > 0 else max(listed, beyond)
+        worth: Floats = each * self._programmes(i).spare[None, :]
+        return worth
 
     def _tracks(self, i: int, week: int) -> Iterator[int]:
         """Tracks a cut of a colony may settle on."""
@@ -161,40 +166,40 @@ class Fitting:
     def _ways_out(self, track: int) -> tuple[Exit, ...]:
         """All ways out of a track that may be the best, most worth first."""
         if track not in self._exits:
-            same = np.flatnonzero(self.season.tracks.strain == self.season.tracks.strain[track]).tolist()
-            self._exits |= {n: self._worthwhile(n, self._choices(n)) for n in same}
+            self._exits[track] = self._worthwhile(track)
         return self._exits[track]
 
-    @cached_property
-    def _choices(self) -> Callable[[int], list[Way]]:
-        """All ways out of a track."""
-        return self.season.tracks.choices(np.zeros(len(self.season.capacity.rows)), EVERY_WEEK)
-
-    def _worthwhile(self, track: int, ways: Sequence[Way]) -> tuple[Exit, ...]:
+    def _worthwhile(self, track: int) -> tuple[Exit, ...]:
         """Of ways that share a market, a later one only if it is worth more: the earlier frees its place sooner.
 
         Orders that refuse parts are not for one cut to fill.
         """
-        tracks, outlets = self.season.tracks, self.season.outlets
-        best: dict[tuple[object, ...], float] = defaultdict(lambda: -math.inf)
-        found = []
-        for week, number in sorted(set(ways)):
-            outlet, frags = outlets.rows[number], tracks.frags(track, week)
-            if outlet.order is not None and not self.season.farm.order[outlet.order].partial_ok:
+        tracks, best, found = self.season.tracks, dict[object, float](), list[Exit]()
+        for week, number in self._every.all(track):
+            market, cells = self._customers(number)
+            if market is None:
                 continue
-            worth, market = tracks.worth(track, week, number), self._market(outlet)
-            if worth <= best[market]:
-                continue
-            best[market] = worth
-            cells = slice(outlets.uses.indptr[number], outlets.uses.indptr[number + 1])
-            amounts = zip(outlets.uses.indices[cells].tolist(), outlets.uses.data[cells].tolist(), strict=True)
-            found.append(Exit(worth, (week, number), tuple((row, frags * a) for row, a in amounts if frags * a > 0)))
+            worth = tracks.worth(track, week, number)
+            if worth > best.get(market, -math.inf):
+                best[market] = worth
+                frags = tracks.frags(track, week)
+                found.append(Exit(worth, (week, number), tuple((row, frags * a) for row, a in cells if frags * a > 0)))
         return tuple(sorted(found, key=lambda out: -out.worth))
 
-    def _market(self, outlet: Outlet) -> tuple[object, ...]:
-        """What outlets have in common that sell to the same customers."""
+    def _customers(self, number: int) -> tuple[object, Sequence[tuple[int, float]]]:
+        """What an outlet has in common with others that sell to the same customers (``None``: not for a single cut), and what a frag
+        uses of shared rows there; remembered.
+        """
+        if number not in self._known:
+            outlets = self.season.outlets
+            cells = slice(outlets.uses.indptr[number], outlets.uses.indptr[number + 1])
+            amounts = zip(outlets.uses.indices[cells].tolist(), outlets.uses.data[cells].tolist(), strict=True)
+            self._known[number] = self._market(outlets.rows[number]), tuple(amounts)
+        return self._known[number]
+
+    def _market(self, outlet: Outlet) -> object:
+        if outlet.order is not None:
+            return ("order", outlet.order) if self.season.farm.order[outlet.order].partial_ok else None
         if outlet.kind == "list":
             return "list", outlet.size_class, self.season.farm.weeks.month(outlet.week)
-        if outlet.kind == "order":
-            return "order", outlet.order
-        return ("beyond",) if outlet.kind in ("discount", "clear") else (outlet.kind,)
+        return "beyond" if outlet.kind in ("discount", "clear") else outlet.kind

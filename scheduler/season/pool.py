@@ -8,14 +8,13 @@ from functools import cached_property
 
 import numpy as np
 
+from scheduler.season.block import Unit
 from scheduler.season.columns import Column, Season
 from scheduler.season.relaxation import Relaxed
+from scheduler.season.ways_out import Way, WaysOut
 
 Pattern = tuple[tuple[tuple[int, int, int], ...], int]
 """Cuts (week, pieces, track) of a colony, and its end level."""
-
-Way = tuple[int, int]
-"""Week in which a piece leaves (horizon + 1: stays), and outlet."""
 
 MOST_PATTERNS = 9
 """Programmes of one colony offered to its block, besides not cutting and those the relaxation mixes."""
@@ -32,11 +31,15 @@ class ProgrammePool:
 
     def __init__(self, season: Season, relaxed: Relaxed, seed: int) -> None:
         self.season, self.relaxed = season, relaxed
+        self.ways_out = WaysOut(season.tracks)
         self.noise = np.random.default_rng(seed)
         self.count = len(season.colonies)
         self.patterns: dict[int, dict[Pattern, None]] = defaultdict(dict)
         self.ways: dict[int, dict[Way, None]] = defaultdict(dict)
         self._uses: dict[tuple[int, Way], Mapping[int, float]] = {}
+        self._units: dict[tuple[int, Way], Unit] = {}
+        self._cutting: dict[tuple[int, Pattern], Mapping[int, float]] = {}
+        self._cut_units: dict[tuple[int, Pattern], Unit] = {}
         self._collect()
         self._vary()
         self._keep_best()
@@ -111,7 +114,7 @@ class ProgrammePool:
         used |= {self.season.tracks.lot_from + j for j in range(len(self.season.lots))}
         self._meet(used)
         for track in used:
-            self.ways[track].update(dict.fromkeys(self.season.tracks.order_ways(track, orders)))
+            self.ways[track].update(dict.fromkeys(self.ways_out.for_orders(track, orders)))
 
     def add(self, i: int, pattern: Pattern, leaving: Iterable[tuple[int, Way]]) -> None:
         """A further programme of colony ``i``, with ways out of its cuts."""
@@ -129,13 +132,25 @@ class ProgrammePool:
     @cached_property
     def _usual(self) -> Callable[[int], list[Way]]:
         """The ways out of a track that are always offered."""
-        return self.season.tracks.choices(self.relaxed.prices.rows, TOP_WAYS)
+        return self.ways_out.best(self.relaxed.prices.rows, TOP_WAYS)
 
     def way_use(self, track: int, way: Way) -> Mapping[int, float]:
         """Rows a piece uses on a way, remembered."""
         if (track, way) not in self._uses:
             self._uses[track, way] = self.season.tracks.uses(track, *way)
         return self._uses[track, way]
+
+    def way_unit(self, track: int, way: Way) -> Unit:
+        """A piece on a way, as blocks count it."""
+        if (track, way) not in self._units:
+            self._units[track, way] = Unit.of(self.season.tracks.worth(track, *way), self.way_use(track, way))
+        return self._units[track, way]
+
+    def pattern_unit(self, i: int, pattern: Pattern) -> Unit:
+        """A colony's programme, as blocks count it."""
+        if (i, pattern) not in self._cut_units:
+            self._cut_units[i, pattern] = Unit.of(self.pattern_worth(i, pattern), self.pattern_use(i, pattern))
+        return self._cut_units[i, pattern]
 
     def pattern_worth(self, i: int, pattern: Pattern) -> float:
         """Costs of the cuts and the end size at what it brings beyond the coming market."""
@@ -150,10 +165,12 @@ class ProgrammePool:
         programmes, _ = self.season.strains[self.season.colonies[i].strain]
         return float(programmes.spare[programmes.index(pattern[1])])
 
-    def pattern_use(self, i: int, pattern: Pattern) -> dict[int, float]:
-        """Shared rows a programme's cuts use, its frags' stay and sale left out."""
-        uses: dict[int, float] = defaultdict(float)
-        for week, pieces, track in pattern[0]:
-            for row, amount in self.season.cutting_rows(i, week, pieces, track):
-                uses[row] += amount
-        return uses
+    def pattern_use(self, i: int, pattern: Pattern) -> Mapping[int, float]:
+        """Shared rows a programme's cuts use, its frags' stay and sale left out, remembered."""
+        if (i, pattern) not in self._cutting:
+            uses: dict[int, float] = defaultdict(float)
+            for week, pieces, track in pattern[0]:
+                for row, amount in self.season.cutting_rows(i, week, pieces, track):
+                    uses[row] += amount
+            self._cutting[i, pattern] = uses
+        return self._cutting[i, pattern]

@@ -7,6 +7,7 @@ whole pieces; rest and pause are a jump in time (C1-C4). Colonies of one strain 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -73,6 +74,13 @@ class StrainProgrammes:
         self._landings, self._takes, self._least = self._actions()
         self.may_cut = self._may_cut(pins)
         self.at_most = self._at_most(pins)
+
+    def of_one(self, i: int) -> StrainProgrammes:
+        """Those of colony ``i`` alone."""
+        one = copy(self)
+        one.colonies, one.starts, one.may_cut = [self.colonies[i]], [self.starts[i]], self.may_cut[i : i + 1]
+        one.at_most = {(0, week): most for (k, week), most in self.at_most.items() if k == i}
+        return one
 
     def _pieces(self, sizes: tuple[float, ...], low: int, top: int, least: int) -> tuple[Ints, Ints]:
         """Most and fewest pieces a cut from level l (rows) takes that lands at level j (columns); 0 where there is none."""

@@ -11,9 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
-from scheduler.season.block import Block
+from scheduler.season.block import Block, Unit
 from scheduler.season.columns import Season
-from scheduler.season.pool import Pattern, ProgrammePool, Way
+from scheduler.season.pool import Pattern, ProgrammePool
+from scheduler.season.ways_out import Way
 from scheduler.solving import Limits, solve
 
 Floats = NDArray[np.float64]
@@ -53,7 +54,7 @@ class StrainBlock:
         *, whole_orders: bool = False,
     ) -> None:  # fmt: skip
         self.season, self.pool, self.colonies, self.known = season, pool, colonies, known
-        self.build = Block(tight)
+        self.build = Block(tight, len(season.capacity.rows))
         self._choices: list[tuple[cp_model.IntVar, int, Pattern]] = []
         self._routes: list[_Route] = []
         most = self._programmes()
@@ -64,7 +65,7 @@ class StrainBlock:
         self._ways_out(most)
         self._spare_market()
         for worth, uses in season.overtime_columns():
-            self.build.add(worth, uses, MOST_OVERTIME)
+            self.build.add(Unit.of(worth, uses), MOST_OVERTIME)
         if whole_orders:
             self._whole_orders(most)
 
@@ -86,7 +87,7 @@ class StrainBlock:
         for i in self.colonies:
             reach: dict[int, int] = {}
             for pattern in pool.patterns[i]:
-                var = build.add(pool.pattern_worth(i, pattern), pool.pattern_use(i, pattern), 1)
+                var = build.add(pool.pattern_unit(i, pattern), 1)
                 if i in self.known.patterns:
                     build.model.add_hint(var, int(self.known.patterns[i] == pattern))
                 build.collect(("colony", i), var)
@@ -102,9 +103,9 @@ class StrainBlock:
 
     def _ways_out(self, most: Mapping[int, int]) -> None:
         """O2: every piece of a track leaves one way."""
-        build, pool, tracks = self.build, self.pool, self.season.tracks
+        build, pool = self.build, self.pool
         for track, pieces in most.items():
-            mine = [build.add(tracks.worth(track, *way), pool.way_use(track, way), pieces) for way in pool.ways[track]]
+            mine = [build.add(pool.way_unit(track, way), pieces) for way in pool.ways[track]]
             build.model.add(sum(mine) == build.total(("track", track)))
             for var, way in zip(mine, pool.ways[track], strict=True):
                 self._routes.append(_Route(var, track, way))
@@ -118,7 +119,7 @@ class StrainBlock:
             row = self.season.capacity.find("end market", self.season.colonies[i].strain)
             if listed > beyond and row is not None:
                 most = math.floor(TENTHS * max(self.pool.spare(i, p) for p in self.pool.patterns[i]))
-                var = self.build.add((listed - beyond) / TENTHS, {row: alive / TENTHS}, most)
+                var = self.build.add(Unit.of((listed - beyond) / TENTHS, {row: alive / TENTHS}), most)
                 self.build.model.add(var <= self.build.total(("spare", i)))
 
     def _whole_orders(self, most: Mapping[int, int]) -> None:

@@ -6,7 +6,7 @@ prices, the best way out of every track is a maximum over weeks and outlets, wor
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
@@ -272,13 +272,13 @@ class Tracks:
         week = np.full(total, self.last + 1, dtype=np.int64)
         outlet = np.full(total, -1, dtype=np.int64)
         for k in range(self.outlets.most_classes):
-            value = _times(self.alive, worth[self.strain, :, k], sellable[:, :, k]) - rent
+            value = times(self.alive, worth[self.strain, :, k], sellable[:, :, k]) - rent
             self._better(best, week, outlet, value, which[self.strain, :, k], rows)
         if clearable.any():
             worth, which = self.outlets.best(prices, CLEARED)
             reached = np.maximum((self.ready[:, None, :] <= np.arange(self.last + 2)[None, :, None]).sum(axis=2) - 1, 0)
             weeks = np.arange(self.last + 2)[None, :]
-            value = _times(self.alive, worth[self.strain[:, None], weeks, reached], clearable) - rent
+            value = times(self.alive, worth[self.strain[:, None], weeks, reached], clearable) - rent
             self._better(best, week, outlet, value, which[self.strain[:, None], weeks, reached], rows)
         for kinds, chosen in ((LEFT, ~self.left_old), (LEFT_OLD, self.left_old)):
             worth, which = self.outlets.best(prices, kinds)
@@ -298,43 +298,6 @@ class Tracks:
         best[wins] = top[wins]
         week[wins] = at[wins]
         outlet[wins] = which[rows, at][wins]
-
-    def choices(self, prices: Floats, weeks: int) -> Callable[[int], list[tuple[int, int]]]:
-        """What tells of a track the ``weeks`` best weeks to leave at some prices, with every outlet of those weeks, and staying.
-
-        It gives (week, outlet); week horizon + 1 is staying.
-        """
-        rent = self.rents(prices)
-        sellable, clearable = self.open_ways
-        worth, _ = self.outlets.best(prices, self.sold)
-
-        def of(n: int) -> list[tuple[int, int]]:
-            strain = int(self.strain[n])
-            value = np.max(_times(self.alive[n][:, None], worth[strain], sellable[n]), axis=1) - rent[n]
-            ranked = [int(w) for w in np.argsort(-value, kind="stable")[:weeks] if np.isfinite(value[w])]
-            found: list[tuple[int, int]] = []
-            for w in ranked:
-                for k in np.flatnonzero(sellable[n, w]):
-                    found += [(w, o) for o in self.outlets.at(strain, w, int(k)) if self.outlets.rows[o].kind in self.sold]
-            for w in np.flatnonzero(clearable[n])[:1].tolist():
-                largest = max(0, int((self.ready[n] <= w).sum()) - 1)
-                found += [(w, o) for o in self.outlets.at(strain, w, largest) if self.outlets.rows[o].kind == "clear"]
-            kinds = LEFT_OLD if self.left_old[n] else LEFT
-            end = self.outlets.at(strain, self.last + 1, int(self.left_class[n]))
-            return found + [(self.last + 1, o) for o in end if self.outlets.rows[o].kind in kinds]
-
-        return of
-
-    def order_ways(self, track: int, orders: Collection[str]) -> list[tuple[int, int]]:
-        """Every (week, outlet) in which a track's frags could go to one of some orders."""
-        sellable, _ = self.open_ways
-        strain, rows = int(self.strain[track]), self.outlets.rows
-        return [
-            (int(w), o)
-            for w, k in np.argwhere(sellable[track])
-            for o in self.outlets.at(strain, int(w), int(k))
-            if rows[o].order in orders
-        ]
 
     def left_beyond(self, track: int) -> int:
         """The outlet of a piece left at the horizon that takes nothing of the coming market."""
@@ -397,7 +360,7 @@ def _spread(few: NDArray[Any], only: Ints, total: int, nothing: float) -> NDArra
     return found
 
 
-def _times(alive: Floats, worth: Floats, allowed: Flags) -> Floats:
+def times(alive: Floats, worth: Floats, allowed: Flags) -> Floats:
     """alive x worth where allowed and there is an outlet, else -inf."""
     known = allowed & np.isfinite(worth)
     return np.where(known, alive * np.where(known, worth, 0.0), -np.inf)

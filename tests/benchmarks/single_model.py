@@ -18,6 +18,7 @@ from scipy import sparse
 
 from scheduler.season.chosen import Chosen
 from scheduler.season.columns import Season
+from scheduler.season.ways_out import WaysOut
 
 Floats = NDArray[np.float64]
 Key = tuple[Any, ...]
@@ -211,9 +212,9 @@ class SingleModel:
         """Stock after the sales of each week holds positions; what stays after the last week leaves as left over."""
         draft, season = self.draft, self.season
         tracks, outlets = season.tracks, season.outlets
-        ways = tracks.choices(np.zeros(len(season.capacity.rows)), EVERY_WEEK)
+        ways = WaysOut(tracks)
         for track in sorted(self._supplied):
-            found = ways(track)
+            found = ways.all(track)
             first, place = int(tracks.first[track]), tracks.classes[int(tracks.light_class[track])]
             for week in range(first, self.last + 1):
                 stock = draft.column(("stock", track, week), 0.0, FREE, "pieces")

@@ -10,7 +10,8 @@ import pytest
 from scipy.optimize import LinearConstraint, milp
 
 from scheduler.season.columns import Season
-from scheduler.season.fitting import EVERY_WEEK, Exit, Fitted, Fitting
+from scheduler.season.fitting import Exit, Fitted, Fitting
+from scheduler.season.ways_out import WaysOut
 from tests.farms import random_farm
 from tests.farms_large import large_farm
 from tests.season.season_farm import season_of
@@ -86,7 +87,7 @@ def test_where_nothing_is_left_nothing_is_cut() -> None:
 
 def best_by_mip(one: Season, track: int, room: np.ndarray, pieces: int) -> float | None:
     """The most so many pieces of a track bring within what is left, by HiGHS; ``None`` if they do not fit."""
-    ways = one.tracks.choices(np.zeros(len(room)), EVERY_WEEK)(track)
+    ways = WaysOut(one.tracks).all(track)
     worth = np.array([one.tracks.worth(track, *way) for way in ways])
     rows = np.zeros((len(room), len(ways)))
     for j, way in enumerate(ways):
@@ -148,3 +149,21 @@ def test_gains_by_size_and_by_piece_give_the_same_programme() -> None:
         most = int(programmes.pieces.max(initial=0))
         gain = np.arange(most + 1) * piece[:, :, None] - cost[:, :, None]
         assert programmes.solve_by_size(gain, end)[0] == pytest.approx(programmes.solve(piece, cost, end)[0])
+
+
+def test_programmes_of_one_colony_are_those_it_has_among_all_of_its_strain() -> None:
+    one = season(3)
+    random = np.random.default_rng(3)
+    tried = 0
+    for programmes, who in one.strains.values():
+        shape = (len(who), programmes.last + 2)
+        piece, cost = random.uniform(-0.5, 2.0, shape), random.uniform(0, 3, shape)
+        end = np.cumsum(random.uniform(0, 1, (len(who), len(programmes.sizes))), axis=1)
+        worth, choice = programmes.solve(piece, cost, end)
+        for i in range(len(who)):
+            alone = programmes.of_one(i)
+            mine, chosen = alone.solve(piece[i : i + 1], cost[i : i + 1], end[i : i + 1])
+            assert mine[:, 0] == pytest.approx(worth[:, i])
+            assert alone.follow(chosen, 0) == programmes.follow(choice, i)
+            tried += i > 0
+    assert tried

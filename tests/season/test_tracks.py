@@ -14,6 +14,7 @@ from scheduler.farm.farm import Farm
 from scheduler.farm.trade import Closure, Order, Pin
 from scheduler.season.columns import Season
 from scheduler.season.outlets import Outlet
+from scheduler.season.ways_out import WaysOut
 from tests.audit.small_farm import MONDAY, changed, small_farm
 from tests.farms import random_farm
 from tests.season.season_farm import season_of
@@ -126,7 +127,7 @@ def test_within_the_market_nothing_is_sold_below_list_price(seed: int) -> None:
     assert kinds["within"] <= {"list", "order", "left listed", "left beyond", "left old"}
     assert (within.tracks.ways(prices).worth <= free.tracks.ways(prices).worth + 1e-9).all()
     young = [n for n in range(len(within.tracks.strain)) if is_young(within, n)]
-    choices = within.tracks.choices(prices, 3)
+    choices = WaysOut(within.tracks).best(prices, 3)
     offered = {within.outlets.rows[o].kind for n in young for _, o in choices(n)}
     assert not offered & {"discount", "clear"}
 
