@@ -1,7 +1,6 @@
 """The season as the near weeks see it: what a piece brings, what a cut now takes from later weeks, how many are wanted.
 
-Everything comes from the relaxation: a strain's pieces up to what it cuts in the near weeks sell in their market, those
-beyond are worth the margin; a cut it makes, in whole or in part, is favoured.
+Everything comes from the relaxation, at its prices; a cut it makes, in whole or in part, is favoured.
 """
 
 from __future__ import annotations
@@ -16,11 +15,17 @@ from scheduler.biology.growth import after_cut, curve, rested_from, uncut_level
 from scheduler.farm.coral import Colony
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import Announced
-from scheduler.season.columns import Season
+from scheduler.season.columns import Floats, Season
 from scheduler.season.relaxation import Relaxed
 
-ADHERENCE = 0.25
+ADHERENCE = 0.1
 """A piece of a cut that the relaxation makes counts this share of its worth more: farm choice, no published source."""
+
+MARKETS = (0.75, 1.0)
+"""Share of their price that markets cost pieces up to those the relaxation cuts of a strain in the near weeks, and beyond them. The
+price is what the last piece that is sold loses there, and near the optimum no cut would be ahead of waiting by it; to the first
+pieces the market is more open. Farm choice, no published source.
+"""
 
 _MARKETS = ("market", "market group", "end market")
 
@@ -35,31 +40,28 @@ class NearValuation:
     ``announced`` is favoured as the colony is in any near week.
     """
 
+    adherence, markets = ADHERENCE, MARKETS
+
     def __init__(
         self, season: Season, relaxed: Relaxed, farm: Farm | None = None, done: Mapping[str, int] | None = None,
         announced: Sequence[Announced] = (),
     ) -> None:  # fmt: skip
         self.season, self.relaxed, self.farm = season, relaxed, farm or season.farm
+        self._listed, self._beyond = (self._ways(share) for share in self.markets)
         self._shift = (self.farm.weeks.plan_monday - season.farm.weeks.plan_monday).days // 7
-        open_market = relaxed.prices.rows.copy()
-        for i, row in enumerate(season.capacity.rows):
-            if row.kind in _MARKETS:
-                open_market[i] = 0.0
-        self._full = season.tracks.ways(open_market).worth
-        self._margin = relaxed.prices.ways.worth
         self._part: dict[tuple[str, int], float] = defaultdict(float)
-        self._target: dict[str, float] = defaultdict(float)
+        self._wanted: dict[str, float] = defaultdict(float)
         cut = {c.colony: self.farm.weeks.week_of(c.last_cut) + self._shift for c in self.farm.colonies if c.last_cut is not None}
         for column, amount in zip(relaxed.columns, relaxed.amounts, strict=True):
             for planned in column.cuts:
                 week = planned.week - self._shift
                 if week < self.farm.weeks.near_weeks.stop and amount > 1e-6:
                     name, strain = season.colonies[column.source].colony, season.colonies[column.source].strain
-                    self._target[strain] += float(amount) * planned.pieces
+                    self._wanted[strain] += float(amount) * planned.pieces
                     if week >= 1 or cut.get(name, 0) < planned.week:
                         self._part[name, max(1, week)] += float(amount)
         for strain, pieces in (done or {}).items():
-            self._target[strain] = max(0.0, self._target[strain] - pieces)
+            self._wanted[strain] = max(0.0, self._wanted[strain] - pieces)
         self._favour(announced)
 
     def _favour(self, announced: Sequence[Announced]) -> None:
@@ -68,13 +70,20 @@ class NearValuation:
         best = {(a.colony, a.week): max(self._part.get((a.colony, week), 0.0) for week in near) for a in announced}
         self._part.update(best)
 
+    def _ways(self, share: float) -> Floats:
+        """Worth of a piece by track where markets cost so much of their price."""
+        if share == 1.0:
+            return self.relaxed.prices.ways.worth
+        costs = np.array([share if row.kind in _MARKETS else 1.0 for row in self.season.capacity.rows])
+        return self.season.tracks.ways(self.relaxed.prices.rows * costs).worth
+
     def piece(self, strain: str, week: int, zone_id: str, *, discount: bool = False) -> float:
-        """Net worth of a fresh piece mounted in a week in a light zone; ``discount``: at the margin of a full market."""
+        """Net worth of a fresh piece mounted in a week in a light zone; ``discount``: beyond what is wanted."""
         tracks = self.season.tracks
         pair = tracks.pair_of.get((strain, tracks.class_of[zone_id]))
         if pair is None:
             return 0.0
-        worth = float((self._margin if discount else self._full)[tracks.track(pair, week + self._shift)])
+        worth = float((self._beyond if discount else self._listed)[tracks.track(pair, week + self._shift)])
         return worth - self._each(strain, week + self._shift) if np.isfinite(worth) else 0.0
 
     def _each(self, strain: str, week: int) -> float:
@@ -83,7 +92,7 @@ class NearValuation:
 
     def waiting(self, colony: Colony, week: int, pieces: int) -> float:
         """Money a cut now takes from the rest of the season, less what it is favoured by; may be negative."""
-        favour = ADHERENCE * self._part.get((colony.colony, week), 0.0) * pieces * self._mean_piece(colony, week)
+        favour = self.adherence * self._part.get((colony.colony, week), 0.0) * pieces * self._mean_piece(colony, week)
         return self.lost(colony, week, pieces) - favour
 
     def lost(self, colony: Colony, week: int, pieces: int) -> float:
@@ -105,7 +114,7 @@ class NearValuation:
         pairs = [
             p for k, p in enumerate(tracks.pairs_of[colony.strain]) if tracks.admits[colony.colony][at - self.season.first, k]
         ]
-        values = [float(self._full[tracks.track(p, at)]) for p in pairs]
+        values = [float(self._listed[tracks.track(p, at)]) for p in pairs]
         return max((v for v in values if np.isfinite(v)), default=0.0)
 
     def colony_cost(self, colony: Colony) -> float:
@@ -113,5 +122,5 @@ class NearValuation:
         return self.season.cut_use(self.season.place[colony.colony], self.season.first)[0]
 
     def list_room(self, strain: str, week: int) -> int:  # noqa: ARG002 - one figure for all near weeks
-        """Pieces the relaxation cuts of a strain in the near weeks, rounded up."""
-        return math.ceil(self._target[strain] - 1e-6)
+        """Pieces the season still wants of a strain by the end of the near weeks, rounded up."""
+        return math.ceil(self._wanted[strain] - 1e-6)

@@ -30,7 +30,7 @@ TRIES = 6
 SMALLER = 2
 """How often a cut that makes its session late is tried with fewer pieces."""
 
-ROUNDS = 30
+ROUNDS = 5
 """Rounds for each session in which cuts make way for others."""
 
 TOGETHER, MOST_OUT = 2, 6
