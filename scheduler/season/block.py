@@ -81,7 +81,7 @@ class Block:
                 self._vars.append(over)
                 self._worths.append(-cents(float(fines[row])))
                 variables, weights = [*variables, over.index], [*weights, -SCALE]
-            # written at once: term by term, the modelling layer takes longer than the solver
+            # written at once: a large model takes long to build term by term
             linear = self.model.proto.constraints.add().linear
             linear.vars.extend(variables)
             linear.coeffs.extend(weights)
