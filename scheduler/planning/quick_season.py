@@ -99,7 +99,7 @@ class ImpatientValuation(NearValuation):
     season's price; and every week a piece waits it is worth a little less.
     """
 
-    adherence, markets = 0.25, (0.0, 1.0)
+    adherence, market_shares = 0.25, (0.0, 1.0)
 
     def piece(self, strain: str, week: int, zone_id: str, *, discount: bool = False) -> float:
         """Net worth of a fresh piece mounted in a week in a light zone."""

@@ -28,6 +28,9 @@ RowKind = Literal[
     "positions", "system", "bench", "outside", "overtime", "fresh", "boxes", "market", "market group", "order", "end market",
 ]  # fmt: skip
 
+LIST_PRICE: tuple[RowKind, ...] = ("market", "market group", "end market")
+"""Rows of what customers take at list price."""
+
 _FULL_ENUMERATION = 7
 """Kinds of work up to which every set of kinds gets its own row; beyond, only single kinds, pairs and all together."""
 

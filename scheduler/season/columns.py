@@ -160,9 +160,13 @@ class Season:
         price = rows[row] if row is not None else 0.0
         found = []
         for i in who:
-            alive, listed, beyond = self.spare_worth(int(i))
-            found.append(programmes.spare * max(listed - alive * price, beyond))
+            found.append(programmes.spare * self.spare_at(int(i), price))
         return np.array(found)
+
+    def spare_at(self, i: int, price: float) -> float:
+        """Worth of a spare piece at the horizon where a frag of the coming market costs so much."""
+        alive, listed, beyond = self.spare_worth(i)
+        return max(listed - alive * price, beyond)
 
     def spare_worth(self, i: int) -> tuple[float, float, float]:
         """Of a spare piece at the horizon: (frags of the coming market it takes, worth inside it, worth beyond it)."""

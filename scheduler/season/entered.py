@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from scheduler.biology.growth import levels
 from scheduler.plan.model import Cut, Sale
+from scheduler.season.capacity import LIST_PRICE
 from scheduler.season.chosen import Chosen
 from scheduler.season.columns import Season
 from scheduler.season.later import LaterCut
@@ -25,13 +26,9 @@ class _Markets:
 
     def sold(self, track: int, week: int, outlet: int, most: int) -> int:
         """Pieces of at most so many that the rows of a list-price outlet still take; they are taken off."""
-        uses = self.season.outlets.uses
-        span = range(uses.indptr[outlet], uses.indptr[outlet + 1])
-        frags = self.season.tracks.frags(track, week)
-        rows = [(int(uses.indices[i]), float(uses.data[i]) * frags) for i in span]
-        markets = [
-            (r, a) for r, a in rows if self.season.capacity.rows[r].kind in ("market", "market group", "end market") and a > 0
-        ]
+        frags, rows = self.season.tracks.frags(track, week), self.season.capacity.rows
+        uses = ((r, a * frags) for r, a in self.season.outlets.uses_of(outlet) if rows[r].kind in LIST_PRICE)
+        markets = [(r, a) for r, a in uses if a > 0]
         fits = min((max(0, int(self.left[r] / a + 1e-9)) for r, a in markets), default=most)
         pieces = min(most, fits)
         for r, a in markets:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -25,6 +25,9 @@ from scheduler.season.ways_out import Way, WaysOut
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+FORBIDDING = 1e9
+"""Price of the coming market where it is full."""
 
 SLACK = 1e-9
 
@@ -62,7 +65,6 @@ class Fitting:
         self._every = WaysOut(season.tracks)
         self._alone: dict[int, StrainProgrammes] = {}
         self._exits: dict[int, tuple[Exit, ...]] = {}
-        self._known: dict[int, tuple[object, Sequence[tuple[int, float]]]] = {}
 
     def programme(self, i: int, room: Floats) -> Fitted | None:
         """The best programme of colony ``i`` within what is left of every row (>= 0); ``None`` if it can never be cut."""
@@ -105,9 +107,8 @@ class Fitting:
 
     def _end(self, i: int, room: Floats) -> Floats:
         """Worth of a colony's size at the horizon by level, shape (1, levels): in the coming market if it has room."""
-        alive, listed, beyond = self.season.spare_worth(i)
         row = self.season.capacity.find("end market", self.season.colonies[i].strain)
-        each = beyond if row is not None and room[row] < 1 and alive > 0 else max(listed, beyond)
+        each = self.season.spare_at(i, FORBIDDING if row is not None and room[row] < 1 else 0.0)
         worth: Floats = each * self._programmes(i).spare[None, :]
         return worth
 
@@ -176,26 +177,20 @@ class Fitting:
         """
         tracks, best, found = self.season.tracks, dict[object, float](), list[Exit]()
         for week, number in self._every.all(track):
-            market, cells = self._customers(number)
+            market = self._customers[number]
             if market is None:
                 continue
             worth = tracks.worth(track, week, number)
             if worth > best.get(market, -math.inf):
                 best[market] = worth
-                frags = tracks.frags(track, week)
-                found.append(Exit(worth, (week, number), tuple((row, frags * a) for row, a in cells if frags * a > 0)))
+                frags, uses = tracks.frags(track, week), self.season.outlets.uses_of(number)
+                found.append(Exit(worth, (week, number), tuple((row, frags * a) for row, a in uses if frags * a > 0)))
         return tuple(sorted(found, key=lambda out: -out.worth))
 
-    def _customers(self, number: int) -> tuple[object, Sequence[tuple[int, float]]]:
-        """What an outlet has in common with others that sell to the same customers (``None``: not for a single cut), and what a frag
-        uses of shared rows there; remembered.
-        """
-        if number not in self._known:
-            outlets = self.season.outlets
-            cells = slice(outlets.uses.indptr[number], outlets.uses.indptr[number + 1])
-            amounts = zip(outlets.uses.indices[cells].tolist(), outlets.uses.data[cells].tolist(), strict=True)
-            self._known[number] = self._market(outlets.rows[number]), tuple(amounts)
-        return self._known[number]
+    @cached_property
+    def _customers(self) -> list[object]:
+        """What every outlet has in common with others that sell to the same customers; ``None``: not for a single cut."""
+        return [self._market(outlet) for outlet in self.season.outlets.rows]
 
     def _market(self, outlet: Outlet) -> object:
         if outlet.order is not None:

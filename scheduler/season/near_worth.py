@@ -15,19 +15,18 @@ from scheduler.biology.growth import after_cut, curve, rested_from, uncut_level
 from scheduler.farm.coral import Colony
 from scheduler.farm.farm import Farm
 from scheduler.plan.model import Announced
+from scheduler.season.capacity import LIST_PRICE
 from scheduler.season.columns import Floats, Season
 from scheduler.season.relaxation import Relaxed
 
 ADHERENCE = 0.1
 """A piece of a cut that the relaxation makes counts this share of its worth more: farm choice, no published source."""
 
-MARKETS = (0.75, 1.0)
+MARKET_SHARES = (0.75, 1.0)
 """Share of their price that markets cost pieces up to those the relaxation cuts of a strain in the near weeks, and beyond them. The
 price is what the last piece that is sold loses there, and near the optimum no cut would be ahead of waiting by it; to the first
 pieces the market is more open. Farm choice, no published source.
 """
-
-_MARKETS = ("market", "market group", "end market")
 
 
 class NearValuation:
@@ -40,14 +39,14 @@ class NearValuation:
     ``announced`` is favoured as the colony is in any near week.
     """
 
-    adherence, markets = ADHERENCE, MARKETS
+    adherence, market_shares = ADHERENCE, MARKET_SHARES
 
     def __init__(
         self, season: Season, relaxed: Relaxed, farm: Farm | None = None, done: Mapping[str, int] | None = None,
         announced: Sequence[Announced] = (),
     ) -> None:  # fmt: skip
         self.season, self.relaxed, self.farm = season, relaxed, farm or season.farm
-        self._listed, self._beyond = (self._ways(share) for share in self.markets)
+        self._listed, self._beyond = (self._ways(share) for share in self.market_shares)
         self._shift = (self.farm.weeks.plan_monday - season.farm.weeks.plan_monday).days // 7
         self._part: dict[tuple[str, int], float] = defaultdict(float)
         self._wanted: dict[str, float] = defaultdict(float)
@@ -74,7 +73,7 @@ class NearValuation:
         """Worth of a piece by track where markets cost so much of their price."""
         if share == 1.0:
             return self.relaxed.prices.ways.worth
-        costs = np.array([share if row.kind in _MARKETS else 1.0 for row in self.season.capacity.rows])
+        costs = np.array([share if row.kind in LIST_PRICE else 1.0 for row in self.season.capacity.rows])
         return self.season.tracks.ways(self.relaxed.prices.rows * costs).worth
 
     def piece(self, strain: str, week: int, zone_id: str, *, discount: bool = False) -> float:

@@ -86,6 +86,7 @@ class Outlets:
         self._cells: list[tuple[int, int, float]] = []
         self._slot: list[tuple[int, int, int]] = []
         self._masks: dict[frozenset[str], NDArray[np.bool_]] = {}
+        self._uses: dict[int, tuple[tuple[int, float], ...]] = {}
         for strain in farm.strains:
             for k, size_class in enumerate(farm.size_classes(strain.strain)):
                 self._sold(strain.strain, k, size_class)
@@ -152,6 +153,13 @@ class Outlets:
         rows, columns, amounts = zip(*self._cells, strict=True) if self._cells else ((), (), ())
         shape = (len(self.rows), len(self.capacity.rows))
         return sparse.csr_matrix((amounts, (columns, rows)), shape=shape)
+
+    def uses_of(self, outlet: int) -> tuple[tuple[int, float], ...]:
+        """(row, use of it per expected frag) of one outlet, remembered."""
+        if outlet not in self._uses:
+            cells = slice(*self.uses.indptr[outlet : outlet + 2])
+            self._uses[outlet] = tuple(zip(self.uses.indices[cells].tolist(), self.uses.data[cells].tolist(), strict=True))
+        return self._uses[outlet]
 
     @cached_property
     def worths(self) -> Floats:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from scheduler.biology.growth import uncut_level
 from scheduler.farm.coral import Colony
-from scheduler.season.capacity import RowKind
+from scheduler.season.capacity import LIST_PRICE, RowKind
 from scheduler.season.columns import Season
 from scheduler.season.relaxation import Relaxed
 from scheduler.season.tracks import Ways
@@ -26,7 +26,7 @@ Shared = Literal["market", "places", "hands", "packing", "new frags"]
 """Kinds of things shared whose prices can be left out."""
 
 ROWS: dict[Shared, tuple[RowKind, ...]] = {
-    "market": ("market", "market group", "end market", "order"),
+    "market": (*LIST_PRICE, "order"),
     "places": ("positions", "system"),
     "hands": ("bench",),
     "packing": ("outside", "overtime", "boxes"),

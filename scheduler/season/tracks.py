@@ -334,10 +334,8 @@ class Tracks:
             for row in self.space_rows[z, w]:
                 found[row] = found.get(row, 0.0) + held
         frags = self.frags(track, week)
-        table = self.outlets.uses
-        for i in range(table.indptr[outlet], table.indptr[outlet + 1]):
-            row = int(table.indices[i])
-            found[row] = found.get(row, 0.0) + frags * float(table.data[i])
+        for row, amount in self.outlets.uses_of(outlet):
+            found[row] = found.get(row, 0.0) + frags * amount
         return found
 
     def worth(self, track: int, week: int, outlet: int) -> float:

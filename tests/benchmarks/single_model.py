@@ -18,6 +18,7 @@ from scipy import sparse
 
 from scheduler.season.chosen import Chosen
 from scheduler.season.columns import Season
+from scheduler.season.programmes import NO_LIMIT
 from scheduler.season.ways_out import WaysOut
 
 Floats = NDArray[np.float64]
@@ -26,7 +27,6 @@ Key = tuple[Any, ...]
 SIZES = 2
 """Sizes of a cut offered at every level: the fewest pieces and the most."""
 
-EVERY_WEEK = 10**6
 FREE = 1e6
 
 
@@ -150,7 +150,7 @@ class SingleModel:
         yield -1, 0
         if programmes.may_cut[local, week]:
             landings = np.flatnonzero(programmes.pieces[level])
-            limit = programmes.at_most.get((local, week), EVERY_WEEK)
+            limit = programmes.at_most.get((local, week), NO_LIMIT)
             fits = [int(to) for to in landings if programmes.fewest[level, to] <= limit]
             for n in sorted({round(x) for x in np.linspace(0, len(fits) - 1, SIZES)}) if fits else ():
                 yield fits[n], min(int(programmes.pieces[level, fits[n]]), limit)
@@ -230,9 +230,7 @@ class SingleModel:
                 frags = tracks.frags(track, week)
                 leaving = draft.column(("leaves", track, week, o), frags * row.worth, FREE, "pieces")
                 draft.put(("stock", track, week), leaving, 1.0)
-                span = slice(outlets.uses.indptr[o], outlets.uses.indptr[o + 1])
-                used = zip(outlets.uses.indices[span].tolist(), outlets.uses.data[span].tolist(), strict=True)
-                self._use(leaving, dict(used), frags)
+                self._use(leaving, dict(outlets.uses_of(o)), frags)
 
     # ---- back to a plan -------------------------------------------------------------------------------------------
 

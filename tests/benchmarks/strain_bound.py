@@ -110,9 +110,7 @@ class StrainBounds:
         index = outlets.strain_index[strain]
 
         def offer(outlet: int, frags: float, rent: float) -> None:
-            cells = range(outlets.uses.indptr[outlet], outlets.uses.indptr[outlet + 1])
-            mine = [(int(outlets.uses.indices[c]), float(outlets.uses.data[c])) for c in cells]
-            row, use = next(((r, u) for r, u in mine if r in self.own[strain]), (None, 0.0))
+            row, use = next(((r, u) for r, u in outlets.uses_of(outlet) if r in self.own[strain]), (None, 0.0))
             _merge(found, row, frags * float(self.net[outlet]) - rent, frags * use)
 
         for week in range(int(tracks.first[track]), self.last + 1):

@@ -10,7 +10,7 @@ import pytest
 
 from scheduler.planning.quick_season import ImpatientValuation
 from scheduler.season.columns import Season
-from scheduler.season.near_worth import MARKETS, NearValuation
+from scheduler.season.near_worth import MARKET_SHARES, NearValuation
 from scheduler.season.relaxation import Relaxed, relax
 from tests.farms import random_farm
 from tests.season.season_farm import season_of
@@ -26,7 +26,7 @@ def solved(request: pytest.FixtureRequest) -> tuple[Season, Relaxed]:
 
 def test_pieces_are_worth_their_best_way_at_so_much_of_the_markets_prices(solved: tuple[Season, Relaxed]) -> None:
     season, relaxed = solved
-    for valuation, shares in ((NearValuation(season, relaxed), MARKETS), (ImpatientValuation(season, relaxed), (0.0, 1.0))):
+    for valuation, shares in ((NearValuation(season, relaxed), MARKET_SHARES), (ImpatientValuation(season, relaxed), (0.0, 1.0))):
         told = 0
         for discount, share in zip((False, True), shares, strict=True):
             rows = [
