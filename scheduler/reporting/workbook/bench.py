@@ -17,6 +17,7 @@ from scheduler.reporting.cautions import TOXIC_KIT
 from scheduler.reporting.tables import Value
 from scheduler.reporting.tables.bench import SessionView, blocks_text, colony_place
 from scheduler.reporting.tables.clock import Entry, lot_clock, person_entries, rounded_up, session_clock, session_tasks
+from scheduler.reporting.tables.week import many
 from scheduler.reporting.workbook import style
 from scheduler.reporting.workbook.page import BOX, Page
 
@@ -107,7 +108,7 @@ def _top_lines(view: PlanView, session: SessionView) -> list[str]:
         f"{person} {work:.0f} of {session.offered:.0f} min" if work else f"{person} (no cut planned)"
         for person, work in session.work.items()
     )
-    lines = [f"People: {people}.  {len(session.cuts)} colonies, {session.pieces} pieces."]
+    lines = [f"People: {people}.  {many(len(session.cuts), 'colony', 'colonies')}, {many(session.pieces, 'piece')}."]
     systems = "  >  ".join(
         f"{system}{' (quarantine: own tubs and tools)' if farm.in_quarantine(system, session.session.week) else ''}"
         for system in session.systems

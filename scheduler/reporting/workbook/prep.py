@@ -14,6 +14,7 @@ from scheduler.plan.view import PlanView
 from scheduler.reporting.cautions import DEFER, TOXIC_KIT, table_cautions
 from scheduler.reporting.tables import Value
 from scheduler.reporting.tables.prep import weeks_left
+from scheduler.reporting.tables.week import many
 from scheduler.reporting.workbook import style
 from scheduler.reporting.workbook.page import BOX, Page
 
@@ -107,7 +108,7 @@ def _supplies(page: Page, view: PlanView, prep: Preparation) -> None:
     if prep.kneadings:
         s = view.farm.settings
         page.text(
-            f"Putty: {prep.kneadings} kneadings, each for at most {s.kneading_pieces} pieces and {s.putty_set_minutes:g} minutes."
+            f"Putty: {many(prep.kneadings, 'kneading')}, each for at most {s.kneading_pieces} pieces and {s.putty_set_minutes:g} minutes."
         )
     page.text(f"Tools: {', '.join(prep.methods)}; spare blades, sharps box, bucket for chips and slime.")
     if prep.toxic:
