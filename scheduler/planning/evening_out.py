@@ -8,7 +8,7 @@ money worked out anew; a plan that breaks a rule is not considered.
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from statistics import fmean
 
 import numpy as np
@@ -22,10 +22,10 @@ from scheduler.farm.space import Rack
 from scheduler.plan.model import Plan, Stand
 from scheduler.plan.view import LotView, PlanView
 from scheduler.planning.finish import valued
+from scheduler.planning.ground import beside, grid_of
 from scheduler.planning.lines import most_uneven, positions_held
-from scheduler.racks import Grid, Request
+from scheduler.racks import Request
 from scheduler.racks.candidates import widest
-from scheduler.racks.requests import shadow
 from scheduler.week.floor import Floor, blocks_positions
 from scheduler.week.options import takes
 from scheduler.week.releases import may_move, step
@@ -114,7 +114,8 @@ class _Racks:
                 continue
             par = par_of_rack(farm, rack.rack, _WEEK)
             inside = np.array([[table.get((rack.rack, (r, c))) == zone_id for c in range(rack.cols)] for r in range(rack.rows)])
-            free = self._free(rack, lot) & (par >= low) & (par <= high) & inside
+            free = beside(farm, rack, lot.strain, grid_of(rack, rack.open_positions), self._standing(rack))
+            free &= (par >= low) & (par <= high) & inside
             for block in widest(free, request):
                 if block.plugs == pieces:
                     off = abs(float(par[block.top, block.left]) - light_now)
@@ -124,14 +125,11 @@ class _Racks:
         _, rack_name, block = min(found, key=lambda x: (x[0], x[1], x[2].top, x[2].left, x[2].across))
         return Stand(lot=lot.id, week=_WEEK, zone=zone_id, rack=rack_name, blocks=(block,), pieces=pieces)
 
-    def _free(self, rack: Rack, mine: LotView) -> Grid:
-        """Positions nobody holds in any near week and no other strain's reach covers."""
+    def _standing(self, rack: Rack) -> Iterator[tuple[str, Iterable[Position]]]:
+        """Strains and positions of the mothers and of all lots in every near week."""
         farm = self.farm
-        free = np.zeros((rack.rows, rack.cols), dtype=np.bool_)
-        for p in rack.open_positions:
-            free[p] = True
         for colony, positions in farm.mothers_on_racks.get(rack.rack, ()):
-            free &= ~self._closed(rack, mine.strain, colony.strain, positions)
+            yield colony.strain, positions
         for lot in self.view.lots.values():
             traits = farm.traits(lot.strain)
             for week in farm.weeks.near_weeks:
@@ -140,10 +138,4 @@ class _Racks:
                 for stand in lot.stands_held(week):
                     if stand.rack == rack.rack and stand.blocks:
                         blocks = trim(stand.blocks, lot.left(week))
-                        held = blocks_positions(blocks, traits.plug_rows, traits.plug_cols)
-                        free &= ~self._closed(rack, mine.strain, lot.strain, held)
-        return free
-
-    def _closed(self, rack: Rack, strain: str, other: str, positions: Sequence[Position] | frozenset[Position]) -> Grid:
-        gap = 0 if other == strain else self.farm.clear_positions(strain, other, rack.pitch_mm)
-        return shadow(rack.rows, rack.cols, positions, gap)
+                        yield lot.strain, blocks_positions(blocks, traits.plug_rows, traits.plug_cols)

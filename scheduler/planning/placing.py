@@ -16,6 +16,7 @@ from scheduler.farm.farm import Farm
 from scheduler.farm.people import BenchSession
 from scheduler.farm.work import condition_days, plugs_ready, sessions_in
 from scheduler.plan.model import Announced
+from scheduler.planning.ground import beside, grid_of
 from scheduler.planning.hand.bench import Bench, Place
 from scheduler.planning.near.told import home_of
 from scheduler.planning.pins import pinned_colonies
@@ -299,24 +300,15 @@ class Placing:
         """Positions open to an option beside what was entered."""
         row, key = self.farm.rack[rack], (option.name, option.week, rack)
         if key not in self._ground:
-            grid = np.zeros((row.rows, row.cols), dtype=np.bool_)
-            for p in free_now(option.places[rack]):
-                grid[p] = True
-            self._ground[key] = grid
-        free = self._ground[key].copy()
-        for strain, positions in self._on_rack[rack]:
-            gap = 0 if strain == option.strain else self.farm.clear_positions(option.strain, strain, row.pitch_mm)
-            free &= ~shadow(row.rows, row.cols, positions, gap)
-        return free
+            self._ground[key] = grid_of(row, free_now(option.places[rack]))
+        return beside(self.farm, row, option.strain, self._ground[key], self._on_rack[rack])
 
     def _spoiled(self, option: Option, rack: str) -> Callable[[tuple[int, int], int, int], int]:
         """(rows and columns of a block, top, left) -> positions now open to some other strain that it takes or keeps clear."""
         farm, row = self.farm, self.farm.rack[rack]
         gaps = [farm.clear_positions(option.strain, s.strain, row.pitch_mm) for s in farm.strains if s.strain != option.strain]
         wide = round(fmean(gaps)) if gaps else 0
-        grid = np.zeros((row.rows, row.cols), dtype=np.bool_)
-        for p in self.floor.free(rack, option.week):
-            grid[p] = True
+        grid = grid_of(row, self.floor.free(rack, option.week))
         standing = [t.positions for t in self.floor.taken(rack, option.week)] + [held for _, held in self._on_rack[rack]]
         for positions in standing:  # its own kind closes ground to others as well, so beside it less is spoiled
             grid[shadow(row.rows, row.cols, positions, wide)] = False

@@ -25,6 +25,7 @@ from scheduler.farm.hours import CARING
 from scheduler.farm.space import Rack
 from scheduler.plan.model import Sale, Stand
 from scheduler.plan.view import life_of_lot, old_stand
+from scheduler.planning.ground import beside, grid_of
 from scheduler.planning.near.stock import life_after
 from scheduler.planning.quick_ground import wanted_ground
 from scheduler.racks import Grid, Request
@@ -118,9 +119,7 @@ class Tidying:
     def open_ground(self, rack: str, without: str | None = None) -> Grid:
         """Positions of a rack open to a strain that keeps the usual distance from all that stands there."""
         row = self.farm.rack[rack]
-        grid = np.zeros((row.rows, row.cols), dtype=np.bool_)
-        for p in row.open_positions:
-            grid[p] = True
+        grid = grid_of(row, row.open_positions)
         for name, _, positions in self._standing[rack]:
             if name != without and name not in self._leaving:
                 grid &= ~shadow(row.rows, row.cols, positions, self._gap[rack])
@@ -155,7 +154,8 @@ class Tidying:
             if not takes(farm, self.floor, rack, lot.strain, _WEEK, self.pins) or self._kept_apart(rack, lot.strain):
                 continue
             par = par_of_rack(farm, rack.rack, _WEEK)
-            free = self._free(rack, lot.strain) & (par >= low) & (par <= high)
+            standing = ((strain, held) for _, strain, held in self._standing[rack.rack])
+            free = beside(farm, rack, lot.strain, grid_of(rack, rack.open_positions), standing) & (par >= low) & (par <= high)
             if free.sum() >= pieces * traits.plug_area:
                 yield from self._blocks(rack, free, request, par)
 
@@ -163,16 +163,6 @@ class Tidying:
         """Whether a lot has reached its strain's largest class."""
         course = life_of_lot(self.farm, lot.lot, (old_stand(self.farm, lot.lot),))
         return all(course.reached(c.size_class, _WEEK) for c in self.farm.size_classes(lot.strain))
-
-    def _free(self, rack: Rack, strain: str) -> Grid:
-        """Positions of a rack nobody holds and no other strain's reach covers."""
-        free = np.zeros((rack.rows, rack.cols), dtype=np.bool_)
-        for p in rack.open_positions:
-            free[p] = True
-        for _, other, positions in self._standing[rack.rack]:
-            gap = 0 if other == strain else self.farm.clear_positions(strain, other, rack.pitch_mm)
-            free &= ~shadow(rack.rows, rack.cols, positions, gap)
-        return free
 
     def _blocks(self, rack: Rack, free: Grid, request: Request, par: NDArray[np.float64]) -> Iterator[Place]:
         closed = closing(self.open_ground(rack.rack, without=request.lot), self._gap[rack.rack])

@@ -11,8 +11,8 @@ import numpy as np
 from scheduler.biology.zones import zone_by_position
 from scheduler.farm.blocks import Block, Position, trim
 from scheduler.farm.farm import Farm
+from scheduler.planning.ground import beside, grid_of
 from scheduler.racks import Grid, Request, greedy, part_of
-from scheduler.racks.requests import shadow
 from scheduler.week.draft import MOST_PIECES, Layout, Spot
 from scheduler.week.floor import Floor, Ground
 from scheduler.week.kept import kept_range
@@ -45,7 +45,7 @@ class LayoutMaker:
                 self._comers.setdefault(rack, {}).setdefault(comer.name, []).append(comer)
         self._left = {rack: self._lefts(rack, comers, sales) for rack in self._comers}
         self.made: dict[Layout, None] = {}
-        self._grids: dict[tuple[str, int, int], Grid] = {}
+        self._grids: dict[tuple[str, str, int, int], Grid] = {}
 
     def _lefts(self, rack: str, comers: Iterable[Option | Move], sales: Iterable[EarlySale]) -> list[dict[str, int]]:
         """What could be left of loose lots on a rack: nothing done, each thing done alone, all of them together."""
@@ -86,7 +86,7 @@ class LayoutMaker:
     # ---- one trial ------------------------------------------------------------------------------------------------
 
     def _try(self, rack: str, first: Sequence[tuple[str, int]], then: Sequence[str]) -> None:
-        left, early = self._random.choice(self._left[rack]), self._random.random() < 0.5
+        way, early = self._random.randrange(len(self._left[rack])), self._random.random() < 0.5
         fixed = self._fixed(rack)
         stay = {spot.name for spot in fixed}
         order, grids = [], {}
@@ -97,7 +97,7 @@ class LayoutMaker:
             comer = comers[0 if early else -1]
             request = self._request(rack, comer, plugs)
             order.append(request)
-            grids[name] = self._free(rack, comer, left, fixed)
+            grids[name] = self._free(rack, comer, way, fixed)
         if not order:
             return
         row = self.farm.rack[rack]
@@ -144,19 +144,16 @@ class LayoutMaker:
         allowed = frozenset(comer.places[rack])
         return Request(comer.name, comer.strain, most, least, traits.plug_rows, traits.plug_cols, allowed, 1)
 
-    def _free(self, rack: str, comer: Option | Move, left: Left, fixed: Iterable[Spot] = ()) -> Grid:
-        row, key = self.farm.rack[rack], (rack, id(comer), id(left))
+    def _free(self, rack: str, comer: Option | Move, way: int, fixed: Iterable[Spot] = ()) -> Grid:
+        """Where a lot may stand beside fixed spots; ``way``: which of the ways of what could be left of loose lots."""
+        row, key = self.farm.rack[rack], (rack, comer.name, comer.week, way)
         if key not in self._grids:
-            self._grids[key] = np.zeros((row.rows, row.cols), dtype=np.bool_)
-            for position in made_free(comer.places[rack], left):
-                self._grids[key][position] = True
-        grid = self._grids[key].copy()
-        for spot in fixed:
-            strain = self._comers[rack][spot.name][0].strain
-            gap = 0 if strain == comer.strain else self.farm.clear_positions(strain, comer.strain, row.pitch_mm)
-            held = [p for block in spot.blocks for p in self._positions(rack, spot.name, block)]
-            grid &= ~shadow(row.rows, row.cols, held, gap)
-        return grid
+            self._grids[key] = grid_of(row, made_free(comer.places[rack], self._left[rack][way]))
+        standing = (
+            (self._comers[rack][spot.name][0].strain, [p for b in spot.blocks for p in self._positions(rack, spot.name, b)])
+            for spot in fixed
+        )
+        return beside(self.farm, row, comer.strain, self._grids[key], standing)
 
     def _spot(self, rack: str, request: Request, blocks: tuple[Block, ...]) -> Spot | None:
         """A spot in the zone of most of its positions; with fewer plugs where no zone has more than half of them."""

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-
-import numpy as np
 
 from scheduler.biology.zones import zones
 from scheduler.farm.blocks import Block, Position
 from scheduler.farm.farm import Farm
-from scheduler.racks import MOST, Gap, Grid, Request, Standing, blocks_for, most_plugs, part_of, place
+from scheduler.planning.ground import grid_of
+from scheduler.racks import MOST, Gap, Request, Standing, blocks_for, most_plugs, part_of, place
 from scheduler.solving import Limits as SolveLimits
 from scheduler.week.draft import MOST_PIECES
 from scheduler.week.floor import Section, blocks_positions, free_now
@@ -51,7 +50,7 @@ def shapes(farm: Farm, comers: Sequence[Option | Move], wanted: Mapping[str, int
         for rack, ground in comer.places.items():
             request = Request(rack, comer.strain, plugs, 0, traits.plug_rows, traits.plug_cols, frozenset(ground), 1)
             for positions in dict.fromkeys((frozenset(ground), free_now(ground))):
-                blocks = blocks_for(_grid(farm, rack, positions), request, most)
+                blocks = blocks_for(grid_of(farm.rack[rack], positions), request, most)
                 found.setdefault((comer.name, rack), {}).update(dict.fromkeys(blocks))
     return {key: tuple(blocks) for key, blocks in found.items()}
 
@@ -65,16 +64,9 @@ def most_on(farm: Farm, comers: Sequence[Option | Move]) -> dict[tuple[str, int,
         for rack, ground in comer.places.items():
             request = Request(rack, comer.strain, plugs, 0, traits.plug_rows, traits.plug_cols, frozenset(ground), 1)
             for freed, positions in ((False, free_now(ground)), (True, frozenset(ground))):
-                grid = _grid(farm, rack, positions)
+                grid = grid_of(farm.rack[rack], positions)
                 found[comer.name, comer.week, rack, freed] = most_plugs(grid, request, farm.settings.max_blocks)
     return found
-
-
-def _grid(farm: Farm, rack: str, positions: Iterable[Position]) -> Grid:
-    grid = np.zeros((farm.rack[rack].rows, farm.rack[rack].cols), dtype=np.bool_)
-    for position in positions:
-        grid[position] = True
-    return grid
 
 
 def tidy(farm: Farm, lots: Sequence[Coming], seed: int) -> dict[str, tuple[Block, ...]]:

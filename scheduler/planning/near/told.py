@@ -49,8 +49,7 @@ def told_places(farm: Farm, announced: Sequence[Announced], options: Sequence[Op
         mine = blocks_positions(row.blocks, traits.plug_rows, traits.plug_cols)
         others = held.setdefault(home.rack, [])
         if mine <= ground.keys() and all(
-            check_gap(mine, positions, 0 if strain == option.strain else farm.clear_positions(strain, option.strain, pitch))
-            for strain, positions in others
+            check_gap(mine, positions, farm.clear_positions(strain, option.strain, pitch)) for strain, positions in others
         ):
             others.append((option.strain, mine))
             spots.setdefault(home.rack, []).append(Spot(option.name, home.zone, row.blocks))
