@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from statistics import fmean, stdev
@@ -17,6 +18,9 @@ if TYPE_CHECKING:
 Told = Callable[[Callable[..., None]], Callable[..., None]]
 
 BookPath = Annotated[Path, typer.Argument(help="Farm book: a workbook (.xlsx) or a folder of CSV files.", show_default=False)]
+
+EVERY = 15.0
+"""Seconds between two words on how far a replay is."""
 
 COLUMNS = (
     "way", "seeds", "money", "earned", "money_sd", "worth_left", "worth_at_start", "late_and_short", "left_on_racks", "frags_sold", "orders_on_time_percent",
@@ -79,6 +83,7 @@ def replay(
     jobs = [Job(w, seed) for seed in range(first_seed, first_seed + seeds) for w in ways(names, quick=quick, calm=not anew)]
     results = replay_many(
         farm, jobs, weeks, out, forecast_weeks=tested, judge=judge, backend=backend, workers=workers, told=_told(len(jobs), quiet),
+        week_told=_Weeks(weeks, quiet),
         chance=Chance.off() if as_expected else None, truth=ExpectedTruth if as_expected else Truth,
     )  # fmt: skip
     rows = [summary(name, [r for r in results if r["way"] == name]) for name in dict.fromkeys(r["way"] for r in results)]
@@ -102,6 +107,21 @@ def _told(total: int, quiet: bool) -> Callable[[Job, dict[str, Any], bool], None
             err.print(f"{done:4d} of {total}  {job.way.name}, seed {job.seed}: {result['money']:,.0f}{again}", markup=False)
 
     return told
+
+
+class _Weeks:
+    """Says how far a replay is, at most every ``EVERY`` seconds in each process."""
+
+    def __init__(self, weeks: int, quiet: bool) -> None:
+        self.weeks, self.quiet, self._said = weeks, quiet, time.monotonic()
+
+    def __call__(self, job: Job, week: int) -> None:
+        from scheduler.cli.show import err
+
+        if self.quiet or time.monotonic() - self._said < EVERY or week == self.weeks:
+            return
+        self._said = time.monotonic()
+        err.print(f"            {job.way.name}, seed {job.seed}: week {week} of {self.weeks} done", markup=False)
 
 
 def summary(name: str, results: Sequence[dict[str, Any]]) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -37,11 +38,13 @@ def replay_many(
     forecast_weeks: Collection[int] = (), judge: Judge | None = None, truth: MakesTruth = Truth, backend: str = "loky",
     workers: int = 1,
     told: Callable[[Job, dict[str, Any], bool], None] = lambda *_: None,
+    week_told: Callable[[Job, int], None] = lambda *_: None,
 ) -> list[dict[str, Any]]:  # fmt: skip
     """Results of all jobs, in their order; those found in ``folder`` from an equal run are not done again.
 
     ``backend`` is any backend known to joblib (``loky``, ``threading``, ``sequential``, or one registered for a cluster).
-    ``told`` hears of each result as it comes, and whether it was done before. Each result is written as it is finished.
+    ``told`` hears of each result as it comes, and whether it was done before; ``week_told`` of each week done, where the job is
+    done (with a backend of processes: in a copy). Each result is written as it is finished.
     """
     chance = chance or Chance()
     found: dict[Job, dict[str, Any]] = {}
@@ -52,7 +55,7 @@ def replay_many(
             found[job] = done
             told(job, done, True)
     rest = [job for job in jobs if job not in found]
-    for job, result in _run(farm, rest, weeks, chance, forecast_weeks, judge, truth, backend, workers):
+    for job, result in _run(farm, rest, weeks, chance, forecast_weeks, judge, truth, backend, workers, week_told):
         key = _key(farm, job, weeks, chance, forecast_weeks, judge)
         atomic_write_text(job.file(folder), json.dumps({"key": key, "result": result}, indent=1) + "\n")
         found[job] = result
@@ -62,15 +65,16 @@ def replay_many(
 
 def _run(
     farm: Farm, jobs: Sequence[Job], weeks: int, chance: Chance, forecast_weeks: Collection[int], judge: Judge | None,
-    truth: MakesTruth, backend: str, workers: int,
+    truth: MakesTruth, backend: str, workers: int, week_told: Callable[[Job, int], None],
 ) -> Iterator[tuple[Job, dict[str, Any]]]:  # fmt: skip
     """(job, result) as they are finished."""
 
     def one(index: int) -> tuple[int, dict[str, Any]]:
         job = jobs[index]
         return index, replay(
-            farm, job.way, job.seed, weeks, chance=chance, forecast_weeks=forecast_weeks, judge=judge, truth=truth
-        )
+            farm, job.way, job.seed, weeks, chance=chance, forecast_weeks=forecast_weeks, judge=judge, truth=truth,
+            told=partial(week_told, job),
+        )  # fmt: skip
 
     with parallel_config(backend=backend, n_jobs=workers):
         for index, result in Parallel(return_as="generator_unordered")(delayed(one)(i) for i in range(len(jobs))):

@@ -109,6 +109,15 @@ def test_a_run_goes_on_where_it_was(tmp_path: Path) -> None:
     ]  # fmt: skip
 
 
+def test_each_week_done_is_told(tmp_path: Path) -> None:
+    heard: list[tuple[str, int, int]] = []
+    jobs = [Job(IDLE, 1), Job(SELL_ALL, 2)]
+    replay_many(
+        FARM, jobs, 2, tmp_path, backend="sequential", week_told=lambda job, week: heard.append((job.way.name, job.seed, week))
+    )
+    assert heard == [("idle", 1, 1), ("idle", 1, 2), ("sell all", 2, 1), ("sell all", 2, 2)]
+
+
 def test_results_of_another_run_or_broken_files_are_done_again(tmp_path: Path) -> None:
     job = Job(IDLE, 1)
     replay_many(FARM, [job], 2, tmp_path)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from scipy.stats import binom
 from typer.testing import CliRunner
 
 from scheduler.book import write_csv
+from scheduler.cli import replay_command
 from scheduler.cli.main import app
 from scheduler.cli.replay_command import summary, versus
 from scheduler.cli.replay_ways import NAMES, judge, ways
@@ -47,6 +49,26 @@ def test_the_command_replays_writes_its_table_and_goes_on(tmp_path: Path) -> Non
     assert again.output.count("done before") == 4
     rows = list(csv.DictReader(io.StringIO((tmp_path / "out" / "summary.csv").read_text(encoding="utf-8"))))
     assert [(r["way"], r["seeds"], r["cuts_below_keep"]) for r in rows] == [("simple", "2", "0"), ("experienced", "2", "0")]
+
+
+@pytest.mark.parametrize(("quiet", "weeks"), [(False, ["1", "2"]), (True, [])])
+def test_a_replay_says_how_far_it_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, quiet: bool, weeks: list[str]) -> None:
+    monkeypatch.setattr(replay_command, "EVERY", 0.0)
+    write_csv(random_farm(4, 6, weeks=8), tmp_path / "book")
+    command = [
+        "replay",
+        str(tmp_path / "book"),
+        "--weeks",
+        "3",
+        "--seeds",
+        "1",
+        "--way",
+        "simple",
+        "--out",
+        str(tmp_path / "out"),
+    ]
+    done = CliRunner().invoke(app, command + ["--quiet"] * quiet)
+    assert re.findall(r"simple, seed 1: week (\d+) of 3 done", done.output) == weeks
 
 
 def test_an_unknown_way_is_refused_and_nothing_written(tmp_path: Path) -> None:
