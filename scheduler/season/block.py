@@ -16,8 +16,8 @@ from scheduler.farm.units import cents
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-SCALE = 1000
-"""Shared rows are counted in thousandths of a position, minute, box or frag."""
+SCALE = 10_000
+"""Shared rows are counted in such parts of a position, minute, box or frag."""
 
 MOST_OVER = 10_000
 
@@ -26,7 +26,7 @@ _NONE = np.zeros(0, dtype=np.int64)
 
 @dataclass(frozen=True)
 class Unit:
-    """One of something, as a block counts it: what it brings in cents, and the shared rows it uses with so many thousandths of each."""
+    """One of something, as a block counts it: what it brings in cents, and the shared rows it uses with so many parts (``SCALE``) of each."""
 
     cents: int
     rows: Ints
@@ -42,9 +42,10 @@ class Unit:
 
 
 class Block:
-    """A block as a CP-SAT model: shared rows in thousandths (uses rounded up, limits down), money in cents.
+    """A block as a CP-SAT model: shared rows in parts (uses rounded up, limits down), money in cents.
 
-    Only the rows in ``tight`` are built, of as many as there are (``rows``); the others are checked afterwards.
+    Only the rows in ``tight`` are built, of as many as there are (``rows``); the others are checked afterwards. What the search
+    begins from is lawful in the model if it is in truth: a row it fills is not overrun for the rounding of its parts.
     """
 
     def __init__(self, tight: Collection[int], rows: int) -> None:
@@ -54,11 +55,15 @@ class Block:
         self._vars: list[cp_model.IntVar] = []
         self._worths: list[int] = []
         self._units: list[Unit] = []
+        self._known: list[int] = []
         self._sums: dict[tuple[str, int], list[cp_model.LinearExpr]] = defaultdict(list)
 
-    def add(self, unit: Unit, most: int) -> cp_model.IntVar:
-        """A whole variable 0..most: so many units."""
+    def add(self, unit: Unit, most: int, known: int | None = None) -> cp_model.IntVar:
+        """A whole variable 0..most: so many units; ``known``: as many as the search begins with, if that is known."""
         var = self.model.new_int_var(0, most, "")
+        if known is not None:
+            self.model.add_hint(var, known)
+        self._known.append(known or 0)
         self._vars.append(var)
         self._worths.append(unit.cents)
         self._units.append(unit)
@@ -74,8 +79,9 @@ class Block:
 
     def finish(self, limits: Floats, fines: Floats) -> cp_model.CpModel:
         """The model with its shared rows and objective; a row with a finite fine (money a unit) may be overrun at that cost."""
-        for row, variables, weights in self._shared():
+        for row, variables, weights, used, rounded in self._shared():
             limit = math.floor(max(0.0, float(limits[row])) * SCALE + 1e-6)
+            limit = max(limit, min(used, limit + rounded + 1))
             if np.isfinite(fines[row]):
                 over = self.model.new_int_var(0, MOST_OVER, "")
                 self._vars.append(over)
@@ -89,15 +95,21 @@ class Block:
         self.model.maximize(cp_model.LinearExpr.weighted_sum(self._vars, self._worths))
         return self.model
 
-    def _shared(self) -> list[tuple[int, list[int], list[int]]]:
-        """The rows that are built, in the order they were met: row, variables by number, and use of a unit of each."""
+    def _shared(self) -> list[tuple[int, list[int], list[int], int, int]]:
+        """The rows that are built, in the order they were met: row, variables by number, use of a unit of each, and what is used
+        to begin with, by how many units (each may be rounded by less than a part).
+        """
         rows = np.concatenate([_NONE, *(u.rows for u in self._units)])
         amounts = np.concatenate([_NONE, *(u.amounts for u in self._units)])
-        owners = np.repeat([v.index for v in self._vars], [len(u.rows) for u in self._units])
+        each = [len(u.rows) for u in self._units]
+        owners, known = np.repeat([v.index for v in self._vars], each), np.repeat(self._known, each)
         built = self._tight[rows]
-        rows, amounts, owners = rows[built], amounts[built], owners[built]
+        rows, amounts, owners, known = rows[built], amounts[built], owners[built], known[built]
         names, first = np.unique(rows, return_index=True)
         order = np.argsort(rows, kind="stable")
         spans = np.split(order, np.searchsorted(rows[order], names))[1:]
-        met = [(int(row), owners[span].tolist(), amounts[span].tolist()) for row, span in zip(names, spans, strict=True)]
+        met = [
+            (int(row), owners[s].tolist(), amounts[s].tolist(), int(known[s] @ amounts[s]), int(known[s].sum()))
+            for row, s in zip(names, spans, strict=True)
+        ]
         return [met[k] for k in np.argsort(first)]

@@ -87,9 +87,8 @@ class StrainBlock:
         for i in self.colonies:
             reach: dict[int, int] = {}
             for pattern in pool.patterns[i]:
-                var = build.add(pool.pattern_unit(i, pattern), 1)
-                if i in self.known.patterns:
-                    build.model.add_hint(var, int(self.known.patterns[i] == pattern))
+                known = int(self.known.patterns[i] == pattern) if i in self.known.patterns else None
+                var = build.add(pool.pattern_unit(i, pattern), 1, known)
                 build.collect(("colony", i), var)
                 build.collect(("spare", i), math.floor(TENTHS * pool.spare(i, pattern)) * var)
                 self._choices.append((var, i, pattern))
@@ -105,12 +104,13 @@ class StrainBlock:
         """O2: every piece of a track leaves one way."""
         build, pool = self.build, self.pool
         for track, pieces in most.items():
-            mine = [build.add(pool.way_unit(track, way), pieces) for way in pool.ways[track]]
+            mine = [build.add(pool.way_unit(track, way), pieces, self._leaving(track, way)) for way in pool.ways[track]]
             build.model.add(sum(mine) == build.total(("track", track)))
-            for var, way in zip(mine, pool.ways[track], strict=True):
-                self._routes.append(_Route(var, track, way))
-                if self.known.leaving:
-                    build.model.add_hint(var, round(self.known.leaving.get((track, way), 0.0)))
+            self._routes += [_Route(var, track, way) for var, way in zip(mine, pool.ways[track], strict=True)]
+
+    def _leaving(self, track: int, way: Way) -> int | None:
+        """Pieces that leave so in what the search begins from."""
+        return round(self.known.leaving.get((track, way), 0.0)) if self.known.leaving else None
 
     def _spare_market(self) -> None:
         """The part of a colony's end size that the coming market takes at list price, in tenths of a piece."""

@@ -20,6 +20,7 @@ from scheduler.planning.finish import Codes
 from scheduler.planning.season_plan import SeasonPlan, plan_season
 from scheduler.season.chosen import Chosen
 from scheduler.season.entered import as_entered
+from scheduler.season.strain_block import StrainBlock
 from scheduler.season.whole import WholeCuts
 from scheduler.season.worth import Worth
 from tests.audit.small_farm import small_farm
@@ -111,6 +112,22 @@ def test_mended_use_keeps_every_limit_the_entered_plan_kept(later: Later) -> Non
     limits = np.maximum(season.capacity.limits, before)
     free = [n for n, row in enumerate(season.capacity.rows) if row.kind != "order"]
     assert (after[free] <= limits[free] + 1e-6).all()
+
+
+@pytest.mark.parametrize(("seed", "colonies"), [(11, 20), (29, 20)])
+def test_what_a_block_has_is_always_a_choice_of_its_own(seed: int, colonies: int) -> None:
+    """A block that finds nothing is not mended at all: its parts are rounded, and rows may be full to the last position."""
+    found, original = list[bool](), StrainBlock.solve
+
+    def solve(self: StrainBlock, *given: Any, **more: Any) -> Any:
+        decided = original(self, *given, **more)
+        found.append(decided is not None)
+        return decided
+
+    with patch.object(StrainBlock, "solve", solve):
+        later_weeks(random_farm(seed, colonies, tight=True, weeks=16))
+    assert len(found) > 20
+    assert all(found)
 
 
 def whole_order(quantity: int) -> Farm:

@@ -16,9 +16,9 @@ ROWS = 5
 
 
 def test_a_unit_rounds_uses_up_and_leaves_out_what_is_not_used() -> None:
-    unit = Unit.of(1.234, {4: 0.0001, 2: 0.0, 1: -1.0, 0: 0.25})
+    unit = Unit.of(1.234, {4: 0.1 / SCALE, 2: 0.0, 1: -1.0, 0: 0.25})
     assert unit.cents == 123
-    assert dict(zip(unit.rows.tolist(), unit.amounts.tolist(), strict=True)) == {4: 1, 1: -SCALE, 0: 250}
+    assert dict(zip(unit.rows.tolist(), unit.amounts.tolist(), strict=True)) == {4: 1, 1: -SCALE, 0: SCALE // 4}
 
 
 def units_by_chance(r: Random) -> list[tuple[float, dict[int, float], int]]:
@@ -55,6 +55,24 @@ def test_the_best_is_that_of_all_choices(seed: int) -> None:
 
     best = max(worth(counts) for counts in product(*(range(most + 1) for _, _, most in units)))
     assert worth(tuple(found.value(v) for v in variables)) == best == found.outcome.value
+
+
+def test_what_is_known_to_fit_fits_for_all_its_rounding() -> None:
+    third = 1 / 3
+    block = Block({0}, ROWS)
+    known = block.add(Unit.of(1.0, {0: third}), 9, known=9)
+    other = block.add(Unit.of(2.0, {0: third}), 9, known=0)
+    found = solve(block.finish(np.full(ROWS, 3.0), np.full(ROWS, np.inf)), LIMITS, stage="test")
+    assert found.outcome.outcome == "optimal"
+    assert found.value(known) + found.value(other) == found.value(other) == 9
+
+
+@pytest.mark.parametrize("known", [None, 10])
+def test_what_does_not_fit_is_not_let_in_for_being_known(known: int | None) -> None:
+    block = Block({0}, ROWS)
+    var = block.add(Unit.of(1.0, {0: 1 / 3}), 20, known)
+    found = solve(block.finish(np.full(ROWS, 3.0), np.full(ROWS, np.inf)), LIMITS, stage="test")
+    assert found.value(var) == (8 if known is None else 9)  # each third is rounded up, and nine of them are 3.0003
 
 
 def test_rows_not_named_are_not_built() -> None:
