@@ -44,6 +44,9 @@ _WIDTHS_FEW = (4, 9, 13, 11.5, 6.5, 6, 6.5, 9.5, 11, 12, 6.5, 7, 13, 5, 8)
 PAGES = 2
 """A session is printed on at most so many pages."""
 
+ONE_PAGE = 6
+"""With no more colonies than this it is printed on one: its last rows alone on a second one are overlooked."""
+
 FEW_COLONIES = 12
 """With more colonies than this the lists by person begin a new page."""
 
@@ -63,7 +66,7 @@ def add_session(book: Workbook, view: PlanView, session: SessionView) -> None:
     farm, s = view.farm, session.session
     few = len(session.cuts) <= FEW_COLONIES
     page = Page(book, session_title(session), farm, _WIDTHS_FEW if few else _WIDTHS_MANY)
-    page.ws.page_setup.fitToHeight = PAGES
+    page.ws.page_setup.fitToHeight = 1 if len(session.cuts) <= ONE_PAGE else PAGES
     day = f"{WEEKDAYS[s.day.weekday()]} {s.day.isoformat()}"
     page.title(f"{s.name}  {day}  {session.clock}", f"week {farm.weeks.label(s.week)}; methods offered: {', '.join(s.methods)}")
     for line in _top_lines(view, session):
