@@ -95,11 +95,7 @@ class QuickSeason:
 
 
 class ImpatientValuation(NearValuation):
-    """A near valuation for prices that get old: to the pieces that the season wants the market is open, beyond them it has the
-    season's price; and every week a piece waits it is worth a little less.
-    """
-
-    adherence, market_shares = 0.25, (0.0, 1.0)
+    """A near valuation in which every week a piece waits it is worth a little less."""
 
     def piece(self, strain: str, week: int, zone_id: str, *, discount: bool = False) -> float:
         """Net worth of a fresh piece mounted in a week in a light zone."""

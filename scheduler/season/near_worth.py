@@ -39,14 +39,12 @@ class NearValuation:
     ``announced`` is favoured as the colony is in any near week.
     """
 
-    adherence, market_shares = ADHERENCE, MARKET_SHARES
-
     def __init__(
         self, season: Season, relaxed: Relaxed, farm: Farm | None = None, done: Mapping[str, int] | None = None,
         announced: Sequence[Announced] = (),
     ) -> None:  # fmt: skip
         self.season, self.relaxed, self.farm = season, relaxed, farm or season.farm
-        self._listed, self._beyond = (self._ways(share) for share in self.market_shares)
+        self._listed, self._beyond = (self._ways(share) for share in MARKET_SHARES)
         self._shift = (self.farm.weeks.plan_monday - season.farm.weeks.plan_monday).days // 7
         self._part: dict[tuple[str, int], float] = defaultdict(float)
         self._wanted: dict[str, float] = defaultdict(float)
@@ -91,7 +89,7 @@ class NearValuation:
 
     def waiting(self, colony: Colony, week: int, pieces: int) -> float:
         """Money a cut now takes from the rest of the season, less what it is favoured by; may be negative."""
-        favour = self.adherence * self._part.get((colony.colony, week), 0.0) * pieces * self._mean_piece(colony, week)
+        favour = ADHERENCE * self._part.get((colony.colony, week), 0.0) * pieces * self._mean_piece(colony, week)
         return self.lost(colony, week, pieces) - favour
 
     def lost(self, colony: Colony, week: int, pieces: int) -> float:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
+from itertools import product
 
 import numpy as np
 import pytest
 
-from scheduler.planning.quick_season import ImpatientValuation
+from scheduler.planning.quick_season import PATIENCE, ImpatientValuation
 from scheduler.season.columns import Season
 from scheduler.season.near_worth import MARKET_SHARES, NearValuation
 from scheduler.season.relaxation import Relaxed, relax
@@ -26,22 +27,22 @@ def solved(request: pytest.FixtureRequest) -> tuple[Season, Relaxed]:
 
 def test_pieces_are_worth_their_best_way_at_so_much_of_the_markets_prices(solved: tuple[Season, Relaxed]) -> None:
     season, relaxed = solved
-    for valuation, shares in ((NearValuation(season, relaxed), MARKET_SHARES), (ImpatientValuation(season, relaxed), (0.0, 1.0))):
-        told = 0
-        for discount, share in zip((False, True), shares, strict=True):
-            rows = [
-                x * (share if r.kind in KINDS else 1.0) for x, r in zip(relaxed.prices.rows, season.capacity.rows, strict=True)
-            ]
-            best = season.tracks.ways(np.array(rows)).worth
-            for (strain, place), pair in season.tracks.pair_of.items():
-                zone = season.tracks.classes[place].zones[0].id
-                work = season.cut_use(int(season.strains[strain][1][0]), 1)[1] if strain in season.strains else None
-                worth = float(best[season.tracks.track(pair, 1)])
-                if work is not None and np.isfinite(worth):
-                    assert valuation.piece(strain, 1, zone, discount=discount) == pytest.approx(worth - work)
-                    assert valuation.piece(strain, 1, zone) >= valuation.piece(strain, 1, zone, discount=True) - 1e-9
-                    told += 1
-        assert told
+    valuation, impatient = NearValuation(season, relaxed), ImpatientValuation(season, relaxed)
+    told = 0
+    for week, (discount, share) in product((1, 2), zip((False, True), MARKET_SHARES, strict=True)):
+        rows = [x * (share if r.kind in KINDS else 1.0) for x, r in zip(relaxed.prices.rows, season.capacity.rows, strict=True)]
+        best = season.tracks.ways(np.array(rows)).worth
+        for (strain, place), pair in season.tracks.pair_of.items():
+            zone = season.tracks.classes[place].zones[0].id
+            work = season.cut_use(int(season.strains[strain][1][0]), week)[1] if strain in season.strains else None
+            worth = float(best[season.tracks.track(pair, week)])
+            if work is not None and np.isfinite(worth):
+                piece = valuation.piece(strain, week, zone, discount=discount)
+                assert piece == pytest.approx(worth - work)
+                assert valuation.piece(strain, week, zone) >= valuation.piece(strain, week, zone, discount=True) - 1e-9
+                assert impatient.piece(strain, week, zone, discount=discount) == pytest.approx(piece * PATIENCE ** (week - 1))
+                told += 1
+    assert told
 
 
 def test_wanted_is_what_the_relaxation_cuts_in_the_near_weeks_less_what_is_done(solved: tuple[Season, Relaxed]) -> None:
