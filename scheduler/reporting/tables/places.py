@@ -164,7 +164,7 @@ def tank_use(view: PlanView, use: Table) -> dict[str, dict[int, float]]:
     held: dict[str, dict[int, Decimal]] = {t: defaultdict(Decimal) for t in capacity}
     for week, tank, value in use.pick("week", "tank", "held"):
         held[str(tank)][int(str(week))] += Decimal(str(value))
-    return {t: {w: float(v) / capacity[t] * 100 for w, v in sorted(weeks.items())} for t, weeks in held.items()}
+    return {t: {w: float(100 * v / capacity[t]) for w, v in sorted(weeks.items())} for t, weeks in held.items()}
 
 
 def zone_percent(use: Table) -> dict[str, dict[int, float]]:
