@@ -6,6 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +40,18 @@ class Unit:
         some = amounts != 0
         rows = np.fromiter(uses.keys(), dtype=np.int64, count=len(uses))
         return cls(cents(worth), rows[some], np.ceil(amounts[some] * SCALE - 1e-6).astype(np.int64))
+
+
+class _Shared(NamedTuple):
+    """A shared row as a block uses it: variables by number, parts that a unit of each takes, and what the search begins with: the
+    parts used, by how many units (each may be rounded up by less than a part).
+    """
+
+    row: int
+    variables: list[int]
+    amounts: list[int]
+    used: int
+    units: int
 
 
 class Block:
@@ -79,26 +92,26 @@ class Block:
 
     def finish(self, limits: Floats, fines: Floats) -> cp_model.CpModel:
         """The model with its shared rows and objective; a row with a finite fine (money a unit) may be overrun at that cost."""
-        for row, variables, weights, used, rounded in self._shared():
-            limit = math.floor(max(0.0, float(limits[row])) * SCALE + 1e-6)
-            limit = max(limit, min(used, limit + rounded + 1))
-            if np.isfinite(fines[row]):
-                over = self.model.new_int_var(0, MOST_OVER, "")
-                self._vars.append(over)
-                self._worths.append(-cents(float(fines[row])))
-                variables, weights = [*variables, over.index], [*weights, -SCALE]
+        for shared in self._shared():
+            limit = math.floor(max(0.0, float(limits[shared.row])) * SCALE + 1e-6)
+            limit = max(limit, min(shared.used, limit + shared.units + 1))
             # written at once: a large model takes long to build term by term
             linear = self.model.proto.constraints.add().linear
-            linear.vars.extend(variables)
-            linear.coeffs.extend(weights)
+            linear.vars.extend(shared.variables)
+            linear.coeffs.extend(shared.amounts)
+            fine = float(fines[shared.row])
+            if math.isfinite(fine):
+                over = self.model.new_int_var(0, MOST_OVER, "")
+                self._vars.append(over)
+                self._worths.append(-cents(fine))
+                linear.vars.append(over.index)
+                linear.coeffs.append(-SCALE)
             linear.domain.extend((cp_model.INT_MIN, limit))
         self.model.maximize(cp_model.LinearExpr.weighted_sum(self._vars, self._worths))
         return self.model
 
-    def _shared(self) -> list[tuple[int, list[int], list[int], int, int]]:
-        """The rows that are built, in the order they were met: row, variables by number, use of a unit of each, and what is used
-        to begin with, by how many units (each may be rounded by less than a part).
-        """
+    def _shared(self) -> list[_Shared]:
+        """The rows that are built, in the order they were met."""
         rows = np.concatenate([_NONE, *(u.rows for u in self._units)])
         amounts = np.concatenate([_NONE, *(u.amounts for u in self._units)])
         each = [len(u.rows) for u in self._units]
@@ -109,7 +122,7 @@ class Block:
         order = np.argsort(rows, kind="stable")
         spans = np.split(order, np.searchsorted(rows[order], names))[1:]
         met = [
-            (int(row), owners[s].tolist(), amounts[s].tolist(), int(known[s] @ amounts[s]), int(known[s].sum()))
+            _Shared(int(row), owners[s].tolist(), amounts[s].tolist(), int(known[s] @ amounts[s]), int(known[s].sum()))
             for row, s in zip(names, spans, strict=True)
         ]
         return [met[k] for k in np.argsort(first)]
