@@ -110,17 +110,20 @@ def _told(total: int, quiet: bool) -> Callable[[Job, dict[str, Any], bool], None
 
 
 class _Weeks:
-    """Says how far a replay is, at most every ``EVERY`` seconds in each process."""
+    """Says how far a replay is, at most every ``EVERY`` seconds."""
 
     def __init__(self, weeks: int, quiet: bool) -> None:
-        self.weeks, self.quiet, self._said = weeks, quiet, time.monotonic()
+        self.weeks, self.quiet, self._said = weeks, quiet, 0.0
 
     def __call__(self, job: Job, week: int) -> None:
         from scheduler.cli.show import err
 
-        if self.quiet or time.monotonic() - self._said < EVERY or week == self.weeks:
+        now = time.monotonic()
+        if week == 1:  # a process gets a copy for each replay, so that the time is its own
+            self._said = now
+        if self.quiet or now - self._said < EVERY or week == self.weeks:
             return
-        self._said = time.monotonic()
+        self._said = now
         err.print(f"            {job.way.name}, seed {job.seed}: week {week} of {self.weeks} done", markup=False)
 
 

@@ -84,7 +84,7 @@ def _configured(limits: Limits, linearization: int, presolve: bool, improve: boo
         p.interleave_search = p.use_lns_only = True
     p.use_objective_lb_search = bound_first
     p.relative_gap_limit = limits.gap
-    if limits.gap:  # small models solved by the hundred: together a third faster
+    if limits.gap:  # small models solved by the hundred: a fifth to a third faster
         p.add_lp_constraints_lazily, p.repair_hint, p.max_presolve_iterations = False, True, 1
     p.catch_sigint_signal = False  # Ctrl-C is Python's to see
     if limits.seconds is not None:

@@ -69,8 +69,8 @@ def test_the_week_in_numbers_is_the_plans(browser: Browser, demo: Demo) -> None:
         assert rows["pieces to cut and mount"] == [str(sum(c.pieces for c in demo.plan.cuts if c.week == w)) for w in near]
         assert f"{demo.plan.value:,.2f}" in opened.text("#week")
         cuts, pieces = next(s[1:] for s in demo.tables["sessions"].pick("week", "cuts", "pieces") if s[0] == 1)
-        colonies = f"{cuts} {'colony' if cuts == 1 else 'colonies'}"
-        assert f"cut {colonies}, {pieces} piece" in opened.text("#week .days")
+        said = f"cut {cuts} {'colony' if cuts == 1 else 'colonies'}, {pieces} {'piece' if pieces == 1 else 'pieces'}"
+        assert said in opened.text("#week .days")
         assert "(sheet" not in opened.text("#week .days")
         assert demo.plan.notices[0].text in opened.text("#week")
 

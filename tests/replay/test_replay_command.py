@@ -18,7 +18,7 @@ from scheduler.cli import replay_command
 from scheduler.cli.main import app
 from scheduler.cli.replay_command import summary, versus
 from scheduler.cli.replay_ways import NAMES, judge, ways
-from scheduler.replay import Expectation
+from scheduler.replay import Expectation, Job
 from tests.farms import random_farm
 
 
@@ -55,20 +55,17 @@ def test_the_command_replays_writes_its_table_and_goes_on(tmp_path: Path) -> Non
 def test_a_replay_says_how_far_it_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, quiet: bool, weeks: list[str]) -> None:
     monkeypatch.setattr(replay_command, "EVERY", 0.0)
     write_csv(random_farm(4, 6, weeks=8), tmp_path / "book")
-    command = [
-        "replay",
-        str(tmp_path / "book"),
-        "--weeks",
-        "3",
-        "--seeds",
-        "1",
-        "--way",
-        "simple",
-        "--out",
-        str(tmp_path / "out"),
-    ]
-    done = CliRunner().invoke(app, command + ["--quiet"] * quiet)
+    command = ["replay", str(tmp_path / "book"), "--weeks", "3", "--seeds", "1", "--way", "simple"]
+    done = CliRunner().invoke(app, [*command, "--out", str(tmp_path / "out"), *(["--quiet"] * quiet)])
     assert re.findall(r"simple, seed 1: week (\d+) of 3 done", done.output) == weeks
+
+
+def test_each_replay_is_told_of_by_its_own_time(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    job, weeks = Job(ways(["simple"], quick=False)[0], 7), replay_command._Weeks(9, quiet=False)
+    for week, second in ((1, 1000.0), (2, 1010.0), (3, 1016.0), (4, 1020.0), (1, 1090.0), (2, 1100.0), (9, 1200.0)):
+        monkeypatch.setattr(replay_command.time, "monotonic", lambda second=second: second)
+        weeks(job, week)
+    assert re.findall(r"seed 7: week (\d+) of 9", capsys.readouterr().err) == ["3"]
 
 
 def test_an_unknown_way_is_refused_and_nothing_written(tmp_path: Path) -> None:
