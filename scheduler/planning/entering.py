@@ -16,7 +16,7 @@ from scheduler.planning.season_plan import MANY_COLONIES, SeasonPlan, by_zone, i
 from scheduler.season.entered import as_entered
 from scheduler.season.later import LaterCut, LaterWeeks
 from scheduler.season.sales import Growing
-from scheduler.season.whole_orders import fill_whole_orders, still_whole, undo_parts
+from scheduler.season.whole_orders import add_cover, fill_whole_orders, still_whole, undo_parts
 from scheduler.solving import Progress
 
 ROUNDS = 2
@@ -56,7 +56,7 @@ class Entering:
         weeks = self.farm.weeks.later_weeks
         books, lots = self._begun()
         if not weeks:
-            return [replace(self.near, lots=lots, need=books.seller.order_need)]
+            return [replace(self.near, lots=lots, need=books.seller.needs())]
         orders = [o.order for o in still_whole(self.farm, books.seller)]
         done: dict[str, dict[int, int]] = defaultdict(dict)
         for cut in self.near.cuts:
@@ -64,14 +64,14 @@ class Entering:
         large = is_large(self.farm, lots)
         plan = plan_season(
             self.farm, lots, pins=self.pins, seed=self.seed, whole=True, first=weeks.start, single=not large, ledger=books.ledger,
-            cuts=done, order_need=books.seller.order_need, warm=first, progress=self.progress, stop=self.stop,
+            cuts=done, order_need=books.seller.still_to_plan(), warm=first, progress=self.progress, stop=self.stop,
         )  # fmt: skip
         entered = self._entered(plan, books, lots)
         assert entered is not None  # the first choice leaves out the orders that refuse parts
         if large:
             books, lots = self._begun()
             plan = by_zone(
-                plan, lots, seed=self.seed, ledger=books.ledger, cuts=done, order_need=books.seller.order_need, stop=self.stop
+                plan, lots, seed=self.seed, ledger=books.ledger, cuts=done, order_need=books.seller.still_to_plan(), stop=self.stop
             )  # fmt: skip
         assert plan.search is not None
         made = [entered]
@@ -110,5 +110,6 @@ class Entering:
         if not undo_parts(self.farm, books.seller, lots) or meetings(self.farm, lots) - met:
             return None
         fill_whole_orders(self.farm, books.seller, lots, self.farm.weeks.later_weeks)
+        add_cover(self.farm, books.seller, lots, self.farm.weeks.later_weeks)
         cuts, stands = [*self.near.cuts, *(x.cut for x in later)], [*self.near.stands, *(x.stand for x in later)]
-        return Entered(cuts, stands, lots, later, books.seller.order_need)
+        return Entered(cuts, stands, lots, later, books.seller.needs())

@@ -35,7 +35,7 @@ from scheduler.planning.result import Result, audited
 from scheduler.planning.season_plan import SeasonPlan, plan_season
 from scheduler.planning.since import change_notices
 from scheduler.season.near_worth import NearValuation
-from scheduler.season.whole_orders import fill_whole_orders
+from scheduler.season.whole_orders import add_cover, fill_whole_orders
 from scheduler.season.worth import Worth
 from scheduler.solving import Limits as SolveLimits
 from scheduler.solving import Progress
@@ -146,6 +146,7 @@ class _Planner:
         old = books.old_lots()
         books.sell(old, first, weeks.count, self.sales_told)
         fill_whole_orders(farm, books.seller, old, weeks.near_weeks)
+        add_cover(farm, books.seller, old, weeks.near_weeks)
         books.occupy(old)
         floor = Floor(farm, {lot.id: lot.left(weeks.count) for lot in old})
         self.valuation = NearValuation(first.season, first.relaxed, announced=self.announced)
@@ -265,8 +266,9 @@ class _Planner:
         lots = books.old_lots()
         books.sell(lots, self._season(cutting=False), self.farm.weeks.count)
         fill_whole_orders(self.farm, books.seller, lots, self.farm.weeks.all)
+        add_cover(self.farm, books.seller, lots, self.farm.weeks.all)
         self.bench, self._stand_by = BenchResult(()), ()
-        return self._finish(bare, Entered((), (), lots, need=books.seller.order_need))
+        return self._finish(bare, Entered((), (), lots, need=books.seller.needs()))
 
     def _about(self, near: NearPlan) -> About:
         return About(

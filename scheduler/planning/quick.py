@@ -32,7 +32,6 @@ from scheduler.planning.quick_orders import serve
 from scheduler.planning.quick_season import QuickSeason
 from scheduler.planning.quick_sooner import sell_sooner
 from scheduler.planning.quick_tidy import Tidying
-from scheduler.planning.season_plan import with_cover
 from scheduler.planning.since import announced_cuts, announced_sales
 from scheduler.planning.told_sales import with_told
 from scheduler.season.ledger import Ledger
@@ -91,9 +90,6 @@ class _Week:
         self.seller = Seller(farm, Worth(farm), self.ledger, frozenset(self.pins), within_market=True)
         self.lots = lots_on_racks(farm)
         fresh = before is None or not before.serves(farm)
-        for order in farm.orders:
-            if order.partial_ok:
-                self.seller.order_need[order.order] = with_cover(farm, order.order, order.quantity)
         self.season = QuickSeason.solved(going_on(farm), self.lots, self.pins, before) if fresh or before is None else before
 
     def plan(self) -> Plan:

@@ -23,7 +23,7 @@ def serve(farm: Farm, seller: Seller, lots: Sequence[Growing]) -> None:
     """Enter the deliveries of the near weeks, each with the pieces its service level asks for."""
     for week in farm.weeks.near_weeks:
         for order in in_time(seller, lots):
-            if seller.order_need[order.order] <= 1e-6 or not may_deliver(farm, order.order, week):
+            if seller.wanted(order.order) <= 1e-6 or not may_deliver(farm, order.order, week):
                 continue
             need, parts = float(order.quantity) - _promised(farm, lots, order), list[tuple[Growing, int]]()
             for lot in _ready(seller, order, lots, week):
@@ -36,7 +36,7 @@ def serve(farm: Farm, seller: Seller, lots: Sequence[Growing]) -> None:
                 for lot, pieces in parts:
                     seller.repeat(lot, [_sale(lot, order, week, pieces)])
                 if need <= 0:
-                    seller.order_need[order.order] = 0.0
+                    seller.settle(order.order)
 
 
 def in_time(seller: Seller, lots: Sequence[Growing]) -> list[Order]:

@@ -15,9 +15,10 @@ from scheduler.plan.model import Announced
 from scheduler.planning.on_racks import wishes_of
 from scheduler.planning.quick_farm import keeping_rent
 from scheduler.planning.quick_sooner import first_to_leave
-from scheduler.planning.season_plan import LOOSE, SeasonPlan, standing, with_cover
+from scheduler.planning.season_plan import LOOSE, SeasonPlan, standing
 from scheduler.season.chosen import as_relaxed
 from scheduler.season.columns import Season
+from scheduler.season.cover import with_cover
 from scheduler.season.guide import Wish
 from scheduler.season.near_worth import NearValuation
 from scheduler.season.outlets import Outlet
@@ -48,7 +49,7 @@ class QuickSeason:
         season = Season(farm, standing(lots), pins=pins, rent=keeping_rent(farm), within_market=True)
         for order in farm.orders:
             if order.partial_ok:
-                season.capacity.set_limit("order", order.order, 0, with_cover(farm, order.order, order.quantity))
+                season.capacity.set_limit("order", order.order, 0, with_cover(farm, order.order))
         relaxed = relax(season, enough=LOOSE, warm=before.plan.prices_for(season) if before is not None else None)
         plan = SeasonPlan(season, relaxed, as_relaxed(season, relaxed), None)
         return cls(plan, wishes_of(plan), {lot.id: lot.pieces for lot in lots})

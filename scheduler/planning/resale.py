@@ -17,6 +17,7 @@ from scheduler.planning.on_racks import wishes_of
 from scheduler.planning.season_plan import SeasonPlan, plan_season
 from scheduler.season.ledger import system_limit, zone_limit
 from scheduler.season.sales import Growing
+from scheduler.season.whole_orders import add_cover
 
 TRIES = 4
 
@@ -43,7 +44,7 @@ def resell(
             return None
         over = overrun(farm, again) | met(farm, entered.lots, again)
         if not over:
-            found = replace(entered, lots=again, need=opened.seller.order_need)
+            found = replace(entered, lots=again, need=opened.seller.needs())
             return None if any(opened.ledger.overbooked(w) for w in farm.weeks.all) else found
         if over <= full:
             return None
@@ -99,7 +100,7 @@ def _sold(
         if not stays:
             free.append(lot)
     plan = plan_season(
-        farm, free, pins=pins, seed=seed, first=first, ledger=ledger, order_need=seller.order_need, cutting=False,
+        farm, free, pins=pins, seed=seed, first=first, ledger=ledger, order_need=seller.still_to_plan(), cutting=False,
         single=True, room=room, warm=warm, stop=stop,
     )  # fmt: skip
     wishes = wishes_of(plan)
@@ -108,6 +109,7 @@ def _sold(
             failed = seller.sell_guided(lot, wishes[lot.id], farm.weeks.count)
             if failed:
                 seller.sell_failed(lot, failed)
+    add_cover(farm, seller, again, farm.weeks.later_weeks)
     for lot in again:
         seller.release_counts(lot)
     return again

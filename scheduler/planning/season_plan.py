@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from scheduler.biology.service import pieces_to_start
 from scheduler.farm.farm import Farm
 from scheduler.season.capacity import Row
 from scheduler.season.chosen import Chosen, as_relaxed
@@ -37,9 +36,6 @@ MANY_COLONIES = 200
 """From so many colonies on a relaxation zone by zone begins from the prices of light classes, which saves a third of its rounds; on
 smaller farms the rounds from nothing meet more programmes to choose whole ones from, worth 0.5 % of the demo farm's plan.
 """
-
-TYPICAL_ALIVE = 0.9
-"""Share of started pieces taken to live until an order is packed, when its cover is planned: farm choice, no published source."""
 
 
 @dataclass(frozen=True)
@@ -99,7 +95,7 @@ def plan_season(
     """Plan the season from week ``first`` on. ``lots`` stand already; ``cuts`` (colony -> week -> pieces) are decided.
 
     ``whole``: choose whole programmes; otherwise the relaxation alone. ``single``: positions by light zone instead of light
-    class; ``room``: their limits by zone and week, instead of the farm's.
+    class; ``room``: their limits by zone and week, instead of the farm's. ``order_need``: graded frags to plan for, by order.
     """
     season = Season(farm, standing(lots), first=first, ledger=ledger, cuts=cuts, pins=pins, cutting=cutting, single=single)
     _ask_for(season, order_need or {})
@@ -147,9 +143,9 @@ def by_zone(
 
 
 def _ask_for(season: Season, order_need: Mapping[str, float]) -> None:
-    """Orders get what they still need, with cover."""
+    """Orders get what they still need."""
     for order, need in order_need.items():
-        season.capacity.set_limit("order", order, 0, with_cover(season.farm, order, need))
+        season.capacity.set_limit("order", order, 0, need)
 
 
 def _leave_whole_orders(season: Season) -> None:
@@ -157,11 +153,3 @@ def _leave_whole_orders(season: Season) -> None:
     for row in season.farm.orders:
         if not row.partial_ok:
             season.capacity.set_limit("order", row.order, 0, 0.0)
-
-
-def with_cover(farm: Farm, order: str, need: float) -> float:
-    """Graded frags to plan for, so that the pieces started cover the order at the service level."""
-    if need <= 1e-6:
-        return 0.0
-    share = TYPICAL_ALIVE * farm.traits(farm.order[order].strain).good_share
-    return max(need, pieces_to_start(max(1, round(need)), share, farm.settings.service_level) * share)

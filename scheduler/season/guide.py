@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from dataclasses import dataclass
 
@@ -32,7 +33,9 @@ class Guide:
         return self.take(self.season.tracks.lot_from + number, self.season.lots[number].pieces)
 
     def take(self, track: int, pieces: int) -> list[Wish]:
-        """Wishes for so many pieces of a track, soonest first, made whole by rounding their running total."""
+        """Wishes for so many pieces of a track, soonest first, made whole by rounding their running total: up for an order, which
+        half a frag short is not filled.
+        """
         found: list[Wish] = []
         total, given = 0.0, 0
         for entry in self._pool.get(track, []):
@@ -41,8 +44,9 @@ class Guide:
                 continue
             entry[2] -= amount
             total += amount
-            whole = min(pieces, round(total)) - given
+            outlet = self.season.outlets.rows[int(entry[1])]
+            whole = min(pieces, round(total) if outlet.order is None else math.ceil(total - 1e-6)) - given
             if whole > 0:
-                found.append(Wish(self.season.outlets.rows[int(entry[1])], whole))
+                found.append(Wish(outlet, whole))
                 given += whole
         return found

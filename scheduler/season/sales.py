@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
@@ -13,6 +15,7 @@ from scheduler.farm.pins import pin_covers
 from scheduler.farm.trade import Order
 from scheduler.farm.work import may_deliver, packing_days
 from scheduler.plan.model import Sale
+from scheduler.season.cover import with_cover
 from scheduler.season.guide import Wish
 from scheduler.season.ledger import Ledger
 from scheduler.season.outlets import Outlet
@@ -84,7 +87,34 @@ class Seller:
         self.weeks = farm.weeks
         self.kept = [p for p in farm.pins if p.pin in pins and p.kind in ("no sale", "hold lot")]
         self.market_channels = [c.channel for c in farm.channels if c.market]
-        self.order_need: dict[str, float] = {o.order: float(o.quantity) for o in farm.orders}
+        self._sent: dict[str, float] = defaultdict(float)
+        """Graded frags sent to orders so far."""
+        self._settled: set[str] = set()
+        """Orders that have all the frags they want."""
+
+    # ---- orders ---------------------------------------------------------------------------------------------------
+
+    def lacking(self, order: str) -> float:
+        """Graded frags an order has not got yet."""
+        return 0.0 if order in self._settled else max(0.0, self.farm.order[order].quantity - self._sent[order])
+
+    def wanted(self, order: str) -> float:
+        """The same with those that cover it against chance (``with_cover``)."""
+        if order in self._settled:
+            return 0.0
+        return max(0.0, with_cover(self.farm, order) - self._sent[order])
+
+    def still_to_plan(self) -> dict[str, float]:
+        """Graded frags a season is to plan for, by order: with cover where it is still open, else none."""
+        return {o.order: self.wanted(o.order) if self.lacking(o.order) > 1e-6 else 0.0 for o in self.farm.orders}
+
+    def needs(self) -> dict[str, float]:
+        """What every order is lacking."""
+        return {o.order: self.lacking(o.order) for o in self.farm.orders}
+
+    def settle(self, order: str) -> None:
+        """An order has what it wants, whatever is counted."""
+        self._settled.add(order)
 
     # ---- what is allowed ------------------------------------------------------------------------------------------
 
@@ -129,10 +159,10 @@ class Seller:
         if outlet.kind == "list" and self.within_market:
             most = min(most, self._listed_room(lot, outlet.size_class, week))
         if outlet.order is not None:
-            if self.order_need[outlet.order] <= 1e-6 or not may_deliver(self.farm, outlet.order, week):
+            need = self.wanted(outlet.order)
+            if need <= 1e-6 or not may_deliver(self.farm, outlet.order, week):
                 return 0
-            if most > 0:
-                self._filled(outlet.order, lot, week, most)
+            most = min(most, math.ceil(need / max(self._graded(lot, week, 1), 1e-9) - 1e-9))
         if most > 0:
             self._sell(lot, week, "order" if outlet.order else "market", outlet.size_class, outlet.channel, most, outlet.order)
         return max(0, most)
@@ -156,8 +186,6 @@ class Seller:
         """Enter sales decided before."""
         for s in sales:
             self._sell(lot, s.week, s.route, s.size_class, s.channel, s.pieces, s.order)
-            if s.order is not None:
-                self._filled(s.order, lot, s.week, s.pieces)
 
     def divert(self, lot: Growing, sale: Sale | None, pieces: int, week: int, order: Order) -> None:
         """Send pieces to an order in a week instead of a later or equal market sale, or of staying (``sale`` is ``None``)."""
@@ -171,9 +199,6 @@ class Seller:
     def _cancel(self, lot: Growing, sale: Sale) -> None:
         """Take a sale out of the ledger."""
         self._account(lot, sale, -1)
-        if sale.order is not None:
-            need = self.order_need[sale.order] + self._graded(lot, sale.week, sale.pieces)
-            self.order_need[sale.order] = min(float(self.farm.order[sale.order].quantity), need)
 
     def to_market(self, lot: Growing, sale: Sale) -> bool:
         """Send pieces planned for an order to the market in the same week instead; ``False`` if no channel takes them."""
@@ -300,6 +325,8 @@ class Seller:
     def _account(self, lot: Growing, sale: Sale, sign: int) -> None:
         """Enter a sale in the ledger, or (sign -1) take it out."""
         self.ledger.pack(sale.channel, sale.week, sign * sale.pieces * float(lot.life.alive[sale.week]))
+        if sale.order is not None:
+            self._sent[sale.order] += sign * self._graded(lot, sale.week, sale.pieces)
         if sale.route == "market":
             month, graded = self.weeks.month(sale.week), sign * self._graded(lot, sale.week, sale.pieces)
             self.ledger.sold[month, lot.strain, sale.size_class] += graded
@@ -313,10 +340,6 @@ class Seller:
         """Pieces of a lot the market of a week's month still takes at list price; below 0 where it holds too many."""
         room = self.ledger.market_room(self.weeks.month(week), lot.strain, size_class)
         return int(room / max(self._graded(lot, week, 1), 1e-9) + 1e-9)
-
-    def _filled(self, order: str, lot: Growing, week: int, pieces: int) -> None:
-        """What an order still needs after pieces of a lot."""
-        self.order_need[order] = max(0.0, self.order_need[order] - self._graded(lot, week, pieces))
 
     # ---- counting -------------------------------------------------------------------------------------------------
 

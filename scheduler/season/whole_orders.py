@@ -1,10 +1,11 @@
-"""Orders that refuse parts: filled last, in one week, from pieces that would have left then or later by the market."""
+"""Orders, last of all: those that refuse parts filled in one week from pieces of the market, and cover for those that are filled."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from scheduler.biology.service import pieces_to_start
 from scheduler.farm.farm import Farm
 from scheduler.farm.trade import Order
 from scheduler.farm.work import first_late_week, may_deliver
@@ -34,15 +35,15 @@ def undo_parts(farm: Farm, seller: Seller, lots: Sequence[Growing]) -> bool:
             continue
         graded = sum(s.pieces * float(lot.life.alive[s.week]) * farm.traits(lot.strain).good_share for lot, s in sent)
         if len({s.week for _, s in sent}) == 1 and graded >= order.quantity:
-            seller.order_need[order.order] = 0.0
-        elif not all(seller.to_market(lot, s) for lot, s in sent):
+            continue
+        if not all(seller.to_market(lot, s) for lot, s in sent):
             return False
     return True
 
 
 def still_whole(farm: Farm, seller: Seller) -> list[Order]:
     """Orders that refuse parts and have got nothing yet."""
-    return [o for o in farm.orders if not o.partial_ok and seller.order_need[o.order] > 0]
+    return [o for o in farm.orders if not o.partial_ok and seller.lacking(o.order) > 1e-6]
 
 
 def fill_whole_orders(farm: Farm, seller: Seller, lots: Sequence[Growing], within: range) -> None:
@@ -53,6 +54,45 @@ def fill_whole_orders(farm: Farm, seller: Seller, lots: Sequence[Growing], withi
         for week in sorted(weeks, key=lambda w: (w >= late, w)):
             if _fill(farm, seller, order, lots, week):
                 break
+
+
+def add_cover(farm: Farm, seller: Seller, lots: Sequence[Growing], within: range) -> None:
+    """Send filled orders more pieces with their last delivery, up to the service level, from what leaves for the market in the same month.
+
+    What an order does not take sells at the month's market all the same, so this costs nothing; orders by a channel without a
+    market are left as they are.
+    """
+    for order in farm.orders:
+        sent = [(lot, s) for lot in lots for s in lot.sales if s.order == order.order]
+        if not sent or seller.lacking(order.order) > 1e-6 or not farm.channel[order.channel].market:
+            continue
+        week, pieces = max(s.week for _, s in sent), sum(s.pieces for _, s in sent)
+        graded = sum(s.pieces * float(lot.life.alive[s.week]) * farm.traits(lot.strain).good_share for lot, s in sent)
+        missing = pieces_to_start(order.quantity, min(1.0, graded / pieces), farm.settings.service_level) - pieces
+        if week not in within:
+            continue
+        for lot, sale in _same_month(farm, seller, order, lots, week):
+            if missing <= 0:
+                break
+            most = min(missing, sale.pieces)
+            if (sale.week, sale.channel) != (week, order.channel):
+                most = min(most, seller.ledger.pieces_packable(order.channel, week, float(lot.life.alive[week])))
+            if most > 0:
+                seller.divert(lot, sale, most, week, order)
+                missing -= most
+
+
+def _same_month(farm: Farm, seller: Seller, order: Order, lots: Sequence[Growing], week: int) -> list[tuple[Growing, Sale]]:
+    """Market sales that could as well leave for an order in a week; those of the week itself first."""
+    found = [
+        (lot, s)
+        for lot in lots
+        if lot.strain in (order.strain, *order.substitutes) and seller.may_sell(lot, order.size_class, week)
+        for s in lot.sales
+        if s.route == "market" and s.size_class == order.size_class and s.week >= week
+        if farm.weeks.month(s.week) == farm.weeks.month(week)
+    ]
+    return sorted(found, key=lambda x: (x[1].week, x[0].strain != order.strain, x[0].id))
 
 
 def _fill(farm: Farm, seller: Seller, order: Order, lots: Sequence[Growing], week: int) -> bool:
@@ -77,7 +117,6 @@ def _fill(farm: Farm, seller: Seller, order: Order, lots: Sequence[Growing], wee
         return False
     for source, pieces in chosen:
         seller.divert(source.lot, source.sale, pieces, week, order)
-    seller.order_need[order.order] = 0.0
     return True
 
 

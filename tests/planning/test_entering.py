@@ -55,7 +55,7 @@ def later_weeks(farm: Farm) -> Later:
     first = plan_season(farm, opened.old_lots(), pins=pins, seed=1)
     plan = plan_season(
         farm, opened.old_lots(), pins=pins, seed=1, whole=True, first=farm.weeks.later_weeks.start, single=True, ledger=opened.ledger,
-        cuts={}, order_need=opened.seller.order_need, warm=first,
+        cuts={}, order_need=opened.seller.still_to_plan(), warm=first,
     )  # fmt: skip
     soon: dict[str, list[object]] = {lot.id: [] for lot in opened.old_lots()}
     entering = Entering(

@@ -5,19 +5,25 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 from scheduler.biology.life import life
+from scheduler.biology.service import pieces_to_start
 from scheduler.farm.farm import Farm
 from scheduler.farm.hours import CARING, PACKING
 from scheduler.farm.people import StandingWork
 from scheduler.farm.pins import kept_free
 from scheduler.farm.trade import Closure, Market, Order, Pin
+from scheduler.plan.model import Sale
+from scheduler.season.cover import with_cover
+from scheduler.season.guide import Guide, Wish
 from scheduler.season.ledger import Ledger
+from scheduler.season.outlets import Outlet
 from scheduler.season.sales import Growing, Seller, clearing_class
-from scheduler.season.whole_orders import fill_whole_orders
+from scheduler.season.whole_orders import add_cover, fill_whole_orders
 from scheduler.season.worth import Worth
 from tests.audit.small_farm import MONDAY, N1A, N1B, changed, small_farm
 
@@ -160,7 +166,7 @@ def test_orders_come_before_the_market() -> None:
     fill_whole_orders(farm, seller, [lot], farm.weeks.all)
     assert {s.route for s in lot.sales} == {"order"}
     assert sum(float(lot.life.alive[s.week]) * 0.9 * s.pieces for s in lot.sales) >= 6
-    assert seller.order_need["one"] == 0
+    assert seller.lacking("one") == 0
     first = len(lot.sales)
     seller.sell_rest(lot)
     assert {s.route for s in lot.sales[first:]} <= {"market", "clear"}
@@ -173,8 +179,8 @@ def test_orders_due_first_are_filled_first() -> None:
     lot = lot_of(farm, 8)
     fill_whole_orders(farm, seller, [lot], farm.weeks.all)
     assert lot.sales[0].order == "one"
-    assert seller.order_need["one"] == 0
-    assert seller.order_need["later"] > 0
+    assert seller.lacking("one") == 0
+    assert seller.lacking("later") > 0
 
 
 def test_an_order_takes_what_brings_least_elsewhere_before_a_dearer_substitute() -> None:
@@ -198,7 +204,7 @@ def test_an_order_that_refuses_parts_is_filled_in_one_week_or_not_at_all(pieces:
     sales = [s for lot in lots for s in lot.sales]
     assert bool(sales) is filled
     assert len({s.week for s in sales}) == filled
-    assert (seller.order_need["one"] == 0) is filled
+    assert (seller.lacking("one") == 0) is filled
 
 
 def test_an_order_that_refuses_parts_waits_for_a_week_with_boxes_enough() -> None:
@@ -224,6 +230,96 @@ def test_an_order_is_not_delivered_before_its_first_day() -> None:
     lot = lot_of(farm, 20)
     fill_whole_orders(farm, seller_of(farm), [lot], farm.weeks.all)
     assert {s.week for s in lot.sales} == {4}
+
+
+# ---- cover ------------------------------------------------------------------------------------------------------------
+
+
+def to_order(pieces: int, week: int = 1) -> Wish:
+    return Wish(Outlet("order", "AAA", "small", week, 1.0, "ship", "one"), pieces)
+
+
+def to_market(lot: Growing, seller: Seller, pieces: int, week: int) -> None:
+    seller.repeat(
+        lot, [Sale(lot=lot.id, week=week, route="market", size_class="small", order=None, channel="ship", pieces=pieces)]
+    )
+
+
+def test_an_order_gets_no_more_than_its_cover() -> None:
+    farm = ordered(partial_ok=True)
+    seller, lot = seller_of(farm), lot_of(farm, 20)
+    each = float(lot.life.alive[1]) * 0.9
+    assert seller.lacking("one") == 6
+    assert seller.wanted("one") == with_cover(farm, "one") == pytest.approx(pieces_to_start(6, 0.81, 0.9) * 0.81)
+    failed = seller.sell_guided(lot, [to_order(20)], 1)
+    pieces = sum(s.pieces for s in lot.sales)
+    assert (pieces - 1) * each < with_cover(farm, "one") <= pieces * each
+    assert failed == 20 - pieces
+    assert seller.lacking("one") == seller.wanted("one") == 0
+    seller.take_back(lot)
+    assert seller.lacking("one") == pytest.approx(6)
+
+
+def test_what_is_filled_asks_a_season_for_nothing_more() -> None:
+    farm = ordered(partial_ok=True)
+    seller, lot = seller_of(farm), lot_of(farm, 20)
+    each = float(lot.life.alive[1]) * 0.9
+    seller.sell_guided(lot, [to_order(3)], 1)
+    assert seller.still_to_plan() == {"one": pytest.approx(with_cover(farm, "one") - 3 * each)}
+    enough = -int(-(6 - 3 * each) // each)
+    seller.sell_guided(lot, [to_order(enough)], 1)
+    assert seller.wanted("one") > 0
+    assert seller.still_to_plan() == {"one": 0.0} == seller.needs()
+
+
+@pytest.mark.parametrize(("route", "pieces"), [("order", 7), ("list", 6)])
+def test_wishes_for_an_order_are_rounded_up(route: str, pieces: int) -> None:
+    order = "one" if route == "order" else None
+    outlets = [replace(to_order(1).outlet, kind=route, order=order), Outlet("left listed", "AAA", "small", 9, 1.0)]
+    season = SimpleNamespace(outlets=SimpleNamespace(rows=outlets))
+    chosen = SimpleNamespace(leaving={(0, (1, 0)): 6.2, (0, (9, 1)): 3.8})
+    wishes = Guide(season, chosen).take(0, 10)  # type: ignore[arg-type]
+    assert [w.pieces for w in wishes] == [pieces, 10 - pieces]
+
+
+def test_a_filled_order_gets_cover_from_the_market_of_its_month() -> None:
+    farm = changed(ordered(partial_ok=True), "settings", service_level=0.99)
+    seller, lot = seller_of(farm), lot_of(farm, 40)
+    each = float(lot.life.alive[1]) * 0.9
+    filled = -int(-6 // each)
+    seller.sell_guided(lot, [to_order(filled)], 1)
+    to_market(lot, seller, 1, 1)
+    to_market(lot, seller, 10, 2)
+    add_cover(farm, seller, [lot], farm.weeks.all)
+    sent = sum(s.pieces for s in lot.sales if s.order == "one")
+    assert sent == pieces_to_start(6, each, 0.99) > filled + 1
+    assert {s.week for s in lot.sales if s.order == "one"} == {1}
+    assert sum(s.pieces for s in lot.sales) == filled + 11  # nothing else leaves
+    assert {s.week for s in lot.sales if s.route == "market"} == {2}  # the week's own first
+
+
+@pytest.mark.parametrize("why", ["not filled", "another month", "no market in its channel", "a later delivery"])
+def test_no_cover_where_it_would_cost(why: str) -> None:
+    farm = ordered(partial_ok=True, channel="pickup" if why == "no market in its channel" else "ship")
+    seller, lot = seller_of(farm), lot_of(farm, 40)
+    filled = 3 if why == "not filled" else -int(-6 // (float(lot.life.alive[1]) * 0.9))
+    wish = to_order(filled)
+    seller.sell_guided(lot, [replace(wish, outlet=replace(wish.outlet, channel=farm.orders[0].channel))], 1)
+    to_market(lot, seller, 10, 6 if why == "another month" else 1)
+    add_cover(farm, seller, [lot], range(2, 9) if why == "a later delivery" else farm.weeks.all)
+    assert sum(s.pieces for s in lot.sales if s.order == "one") == filled
+
+
+def test_cover_needs_room_in_boxes_only_if_it_leaves_earlier() -> None:
+    farm = ordered(partial_ok=True)
+    for week, more in ((1, True), (2, False)):
+        seller, lot = seller_of(farm), lot_of(farm, 40)
+        filled = -int(-6 // (float(lot.life.alive[1]) * 0.9))
+        seller.sell_guided(lot, [to_order(filled)], 1)
+        to_market(lot, seller, 10, week)
+        seller.ledger.pack("ship", 1, 20)
+        add_cover(farm, seller, [lot], farm.weeks.all)
+        assert (sum(s.pieces for s in lot.sales if s.order == "one") > filled) is more
 
 
 def test_fresh_frags_wait_for_their_class() -> None:
