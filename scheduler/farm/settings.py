@@ -105,8 +105,12 @@ class Settings(Row):
     wage_per_hour: Decimal = setting(Decimal("22.00"), "wage, money per hour", ge=0)
     overtime_wage_per_hour: Decimal = setting(Decimal("33.00"), "wage for overtime, money per hour", ge=0)
 
-    late_cost: Decimal = setting(Decimal("0.50"), "cost of a frag delivered late, money per frag and week", ge=0)
-    short_cost: Decimal = setting(Decimal("5.00"), "cost of an ordered frag not delivered by the horizon, money per frag", ge=0)
+    late_cost: Decimal = setting(
+        Decimal("2.50"), "cost of a frag delivered late, money per frag and week; about a tenth of its price", ge=0
+    )
+    short_cost: Decimal = setting(
+        Decimal("25.00"), "cost of an ordered frag not delivered by the horizon, money per frag; about its price", ge=0
+    )
     service_level: float = setting(0.90, "chance with which an order should be covered", gt=0, lt=1)
     service_cost: Decimal = setting(Decimal("2.00"), "cost of a frag missing from that cover, money per frag", ge=0)
     end_frag_share: float = setting(0.80, "share of its sale value that a frag still growing at the horizon keeps", ge=0, le=1)

@@ -54,7 +54,10 @@ def small_farm() -> Farm:
     """Three water systems, one in quarantine until week 6; eight weeks from 2026-11-30, two of them near."""
     racks = {"N1-a": 200.0, "N1-b": 280.0, "N2-a": 200.0, "S1-a": 200.0, "Q1-a": 200.0}
     return Farm(
-        settings=Settings(book_date=date(2026, 11, 27), plan_monday=MONDAY, horizon_weeks=8, label_minutes=0.5),
+        settings=Settings(
+            book_date=date(2026, 11, 27), plan_monday=MONDAY, horizon_weeks=8, label_minutes=0.5,
+            late_cost=Decimal("0.50"), short_cost=Decimal("5.00"),
+        ),
         systems=(
             WaterSystem(system="North", health_rank=1, max_fresh=40, feeds=("South",)),
             WaterSystem(system="South", health_rank=2, max_fresh=40),
