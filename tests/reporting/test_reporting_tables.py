@@ -18,7 +18,7 @@ from scheduler.reporting.tables.bench import cutting_minutes, session_views
 from scheduler.reporting.tables.places import rack_state
 from scheduler.reporting.tables.season import month_text, sellable_table
 from scheduler.reporting.tables.stock import supply_use
-from scheduler.reporting.tables.trade import positions_text, promises
+from scheduler.reporting.tables.trade import Promise, positions_text, promises
 
 
 @pytest.fixture(scope="module")
@@ -81,6 +81,15 @@ def test_orders_get_graded_frags_and_the_rest_is_short(tables: dict[str, Table])
     assert found["1001"].in_time + found["1001"].late + found["1001"].short == 5
     assert [found[o].at_risk for o in ("1001", "1002", "1003")] == [True, True, False]
     assert dict(tables["orders"].pick("order", "promise"))["1003"] == "due later"
+
+
+@pytest.mark.parametrize(
+    ("in_time", "late", "short", "inside", "words"),
+    [(5, 0, 0, True, "in time"), (0, 5, 0, True, "late"), (3, 2, 0, True, "part late"), (3, 1, 1, True, "short"),
+     (0, 0, 5, False, "due later"), (5, 0, 0, False, "in time")],
+)  # fmt: skip
+def test_what_can_be_said_of_an_order(in_time: int, late: int, short: int, inside: bool, words: str) -> None:
+    assert Promise("1", {}, Decimal(in_time), Decimal(late), Decimal(short), inside).in_words == words
 
 
 def test_each_frag_reaches_its_first_class_once(tables: dict[str, Table]) -> None:

@@ -111,6 +111,17 @@ class Promise:
         """Due within the weeks planned and not wholly delivered in time."""
         return self.due_in_horizon and self.late + self.short > _NOTHING
 
+    @property
+    def in_words(self) -> str:
+        """What can be said to the customer."""
+        if self.late + self.short <= _NOTHING:
+            return "in time"
+        if not self.due_in_horizon:
+            return "due later"
+        if self.short > _NOTHING:
+            return "short"
+        return "part late" if self.in_time > _NOTHING else "late"
+
 
 def promises(view: PlanView) -> tuple[Promise, ...]:
     """Every order with what it may expect, in expected graded frags."""
@@ -147,14 +158,8 @@ def orders_table(view: PlanView) -> Table:
         o = farm.order[p.order]
         parts = "; ".join(f"{farm.weeks.label(w)}: {v:.1f}" for w, v in p.by_week.items())
         last = farm.weeks.label(p.last_week) if p.last_week is not None else None
-        if p.late + p.short <= _NOTHING:
-            promise = "in time"
-        elif not p.due_in_horizon:
-            promise = "due later"
-        else:
-            promise = "short" if p.short > _NOTHING else "late"
         rows.append(
-            (o.order, o.channel, o.strain, farm.strain[o.strain].name, o.size_class, o.quantity, o.price, o.due, promise,
+            (o.order, o.channel, o.strain, farm.strain[o.strain].name, o.size_class, o.quantity, o.price, o.due, p.in_words,
              round(p.in_time, 3), round(p.late, 3), round(p.short, 3), last, parts)
         )  # fmt: skip
     columns = (

@@ -82,7 +82,7 @@ def add_orders(book: Workbook, view: PlanView, tables: Tables) -> None:
         "order", "channel", "class", "strain", "quantity", "in time", "late", "short", "due", "expected deliveries", "promise",
     )  # fmt: skip
     rows = tables["orders"].pick(*wanted)
-    risky = {i for i, r in enumerate(rows) if r[10] in ("short", "late")}
+    risky = {i for i, r in enumerate(rows) if r[10] in ("short", "late", "part late")}
     page.table(titles, rows, repeat=True, bold=(10,), fill=lambda r, _: style.HEAD_FILL if r in risky else None)
     page.text("An expected number is no certain one: a delivery is the mean of what may come.", font=style.QUIET)
 
