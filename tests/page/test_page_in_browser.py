@@ -6,9 +6,14 @@ import re
 from collections import Counter
 from collections.abc import Iterator
 from decimal import ROUND_HALF_UP, Decimal
+from pathlib import Path
 
 import pytest
 
+from scheduler.plan.model import Notice
+from scheduler.plan.view import PlanView
+from scheduler.reporting.page import page_bytes
+from scheduler.reporting.tables import tables_of
 from scheduler.reporting.tables.forecast import months_table
 from scheduler.reporting.tables.places import tank_use, zone_percent, zone_use
 from tests.page.browser import Browser, Opened
@@ -72,7 +77,17 @@ def test_the_week_in_numbers_is_the_plans(browser: Browser, demo: Demo) -> None:
         said = f"cut {cuts} {'colony' if cuts == 1 else 'colonies'}, {pieces} {'piece' if pieces == 1 else 'pieces'}"
         assert said in opened.text("#week .days")
         assert "(sheet" not in opened.text("#week .days")
-        assert demo.plan.notices[0].text in opened.text("#week")
+
+
+def test_what_gave_way_is_told_with_the_week(browser: Browser, demo: Demo, tmp_path: Path) -> None:
+    notice = Notice(kind="gave way", text="order A-108: about 2 of 6 HAR head are not covered")
+    view = PlanView(demo.farm, demo.plan.model_copy(update={"notices": (notice,)}))
+    file = tmp_path / "week.html"
+    file.write_bytes(page_bytes(view, tables_of(view), "passed", demo.outlook))
+    with browser.open(file) as opened:
+        assert notice.text in opened.text("#week")
+    with browser.open(demo.file) as opened:
+        assert notice.text not in opened.text("#week")
 
 
 # ---- racks ------------------------------------------------------------------------------------------------------------
