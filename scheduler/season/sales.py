@@ -24,6 +24,9 @@ from scheduler.season.worth import Worth
 PATIENT_WEEKS = 4
 """Weeks a sale the season plan wishes may be put off before another way is looked for."""
 
+TRIFLE = 0.05
+"""Expected frags of which an order that lacks fewer counts as filled: farm choice, no published source."""
+
 RENT_SHARE = 0.15
 """A position is charged this share of a typical piece's worth over a typical stay: enough to prefer selling to storing."""
 
@@ -98,6 +101,10 @@ class Seller:
         """Graded frags an order has not got yet."""
         return 0.0 if order in self._settled else max(0.0, self.farm.order[order].quantity - self._sent[order])
 
+    def is_filled(self, order: str) -> bool:
+        """Whether an order has what it asks for, but for so little of a frag that nothing should leave for it once more."""
+        return self.lacking(order) < TRIFLE
+
     def wanted(self, order: str) -> float:
         """The same with those that cover it against chance (``with_cover``)."""
         if order in self._settled:
@@ -106,7 +113,7 @@ class Seller:
 
     def still_to_plan(self) -> dict[str, float]:
         """Graded frags a season is to plan for, by order: with cover where it is still open, else none."""
-        return {o.order: self.wanted(o.order) if self.lacking(o.order) > 1e-6 else 0.0 for o in self.farm.orders}
+        return {o.order: 0.0 if self.is_filled(o.order) else self.wanted(o.order) for o in self.farm.orders}
 
     def needs(self) -> dict[str, float]:
         """What every order is lacking."""

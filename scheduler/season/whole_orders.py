@@ -64,7 +64,7 @@ def add_cover(farm: Farm, seller: Seller, lots: Sequence[Growing], within: range
     """
     for order in farm.orders:
         sent = [(lot, s) for lot in lots for s in lot.sales if s.order == order.order]
-        if not sent or seller.lacking(order.order) > 1e-6 or not farm.channel[order.channel].market:
+        if not sent or not seller.is_filled(order.order) or not farm.channel[order.channel].market:
             continue
         week, pieces = max(s.week for _, s in sent), sum(s.pieces for _, s in sent)
         graded = sum(s.pieces * float(lot.life.alive[s.week]) * farm.traits(lot.strain).good_share for lot, s in sent)

@@ -272,6 +272,18 @@ def test_what_is_filled_asks_a_season_for_nothing_more() -> None:
     assert seller.still_to_plan() == {"one": 0.0} == seller.needs()
 
 
+@pytest.mark.parametrize(("short", "filled"), [(0.04, True), (0.06, False)])
+def test_nothing_leaves_once_more_for_a_trifle(short: float, filled: bool) -> None:
+    farm = ordered(partial_ok=True)
+    seller = seller_of(farm)
+    lot = lot_of(farm, 20)
+    lot = replace(lot, life=replace(lot.life, alive=dict.fromkeys(lot.life.alive, (6 - short) / 7 / 0.9)))
+    seller.sell_guided(lot, [to_order(7)], 1)
+    assert seller.lacking("one") == pytest.approx(short)
+    assert seller.is_filled("one") is filled
+    assert (seller.still_to_plan()["one"] == 0) is filled
+
+
 @pytest.mark.parametrize(("route", "pieces"), [("order", 7), ("list", 6)])
 def test_wishes_for_an_order_are_rounded_up(route: str, pieces: int) -> None:
     order = "one" if route == "order" else None

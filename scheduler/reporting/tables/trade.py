@@ -15,7 +15,8 @@ from scheduler.plan.model import Sale
 from scheduler.plan.view import LotView, PlanView
 from scheduler.reporting.tables.base import Table, Value
 
-_NOTHING = Decimal("0.0005")
+_NOTHING = Decimal("0.05")
+"""Fewer frags than the sheets show of an order's deliveries."""
 
 
 def expected_frags(lot: LotView, sale: Sale) -> Decimal:
